@@ -1,0 +1,1 @@
+"""What would run in the cabinet: the control logic, and nothing of the machine it controls."""

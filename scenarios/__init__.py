@@ -1,0 +1,1 @@
+"""Experiments: the only place where controller and plant meet."""

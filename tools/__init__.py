@@ -1,0 +1,1 @@
+"""How people use it: command line, reports, benchmarks."""
