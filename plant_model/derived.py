@@ -1,0 +1,216 @@
+"""Constants computed once from the plant parameters, so that no step divides or asks twice.
+
+`Parameters` is all that the plant's kernels read: what people wrote, the refrigerant's tables, the slides' curves and
+these constants, for one step length.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+from plant_model.compression import rated_leakage_frac
+from plant_model.parameters import InstrumentsParameters, MotorParameters, PlantParameters, SlideDriveParameters
+from plant_model.properties import Refrigerant, load_refrigerant
+from plant_model.rotor_geometry import SlideCurves, slide_curves
+from plant_model.state import CHANNELS
+
+if TYPE_CHECKING:
+    Channels = tuple[float, ...]
+else:  # a record field needs its fixed length at run time
+    Channels = tuple[(float,) * CHANNELS]
+
+
+@dataclass(frozen=True, slots=True)
+class MotorConstants:
+    """Kloss' curve and the current circle in numbers."""
+
+    synchronous_rad_s: float
+    per_synchronous_speed_s: float
+    settled_rad_s: float  # above it a whole step is one linearly implicit step
+    running_rad_s: float
+    torque_factor_n_m: float  # torque = factor · s/(s² + s_k²)
+    breakdown_slip_squared: float
+    rotor_limit_a: float  # reactive current = magnetising + limit · s²/(s² + s_k²)
+    magnetising_a: float
+    ampere_per_w: float
+    constant_loss_w: float
+    stator_loss_w_a2: float
+    rated_current_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class SlideDriveConstants:
+    """Speed = factor·√(net pressure), 1/s per √Pa."""
+
+    load_factor: float
+    unload_factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentConstants:
+    """The channels' spans and lags, in SI and in channel order."""
+
+    low: Channels
+    per_span: Channels
+    alpha: Channels
+    noise_frac: Channels
+    milliamp_per_count: float
+
+
+@dataclass(frozen=True, slots=True)
+class DerivedParameters:
+    """Everything that follows from the plant parameters and the step length."""
+
+    h_ms: int
+    h_s: float
+    motor: MotorConstants
+    capacity_drive: SlideDriveConstants
+    volume_ratio_drive: SlideDriveConstants
+    instruments: InstrumentConstants
+    swept_m3_rad: float  # displacement per radian at full capacity
+    suction_drop_factor: float  # k of Δp = k ρ V̇²
+    per_vessel_volume_m3: float
+    bulk_share_frac: float  # 0: full equilibrium
+    per_flash_s: float
+    per_absorb_s: float
+    per_mixing_s: float
+    per_feed_band: float
+    feed_factor: float
+    per_room_k_j: float
+    per_discharge_volume_m3: float
+    filter_pa_s_kg: float
+    injection_pa_s2_kg2: float
+    circulation_s: float
+    per_sump_full_kg: float
+    per_mixture_k_j: float
+    per_metal_k_j: float
+    per_sump_k_j: float
+    per_supply_k_j: float
+    pump_work_m3_kg: float  # pump power = this · flow · pressure rise
+    pump_alpha: float
+
+
+@dataclass(frozen=True, slots=True)
+class Parameters:
+    """All that the kernels read."""
+
+    plant: PlantParameters
+    refrigerant: Refrigerant
+    curves: SlideCurves
+    derived: DerivedParameters
+
+
+def lag_alpha(h_ms: int, lag_ms: int) -> float:
+    """Share of the way that a first-order lag goes in one step towards an input held over it; 1 for no lag."""
+    return 1.0 if lag_ms <= 0 else -math.expm1(-h_ms / lag_ms)
+
+
+def motor_constants(m: MotorParameters) -> MotorConstants:
+    """From the rated point: torque there is rated power over rated speed, slip the smaller root of Kloss' equation."""
+    synchronous_rad_s = 2.0 * math.pi * m.synchronous_speed_1_s
+    b, s_k = m.breakdown_torque_frac, m.breakdown_slip_frac
+    rated_slip = s_k * (b - math.sqrt(b * b - 1.0))
+    rated_torque_n_m = m.rated_shaft_power_w / (synchronous_rad_s * (1.0 - rated_slip))
+    air_gap_w = rated_torque_n_m * synchronous_rad_s
+    constant_w = m.constant_loss_frac * m.rated_shaft_power_w
+    stator_w = m.stator_loss_frac * m.rated_shaft_power_w
+    ampere_per_w = 1.0 / (math.sqrt(3.0) * m.supply_voltage_v)
+    active_a = (air_gap_w + constant_w) * ampere_per_w
+    share = rated_slip * rated_slip / (rated_slip * rated_slip + s_k * s_k)
+    # on the current circle the reactive part is the active one times s/s_k
+    limit_a = air_gap_w * ampere_per_w * (rated_slip / s_k) / share
+    magnetising_a = m.magnetising_current_frac * active_a
+    reactive_a = magnetising_a + limit_a * share
+    squared = active_a * active_a + reactive_a * reactive_a
+    return MotorConstants(
+        synchronous_rad_s=synchronous_rad_s,
+        per_synchronous_speed_s=1.0 / synchronous_rad_s,
+        settled_rad_s=synchronous_rad_s * (1.0 - 0.5 * s_k),
+        running_rad_s=0.2 * synchronous_rad_s,
+        torque_factor_n_m=2.0 * b * rated_torque_n_m * s_k,
+        breakdown_slip_squared=s_k * s_k,
+        rotor_limit_a=limit_a,
+        magnetising_a=magnetising_a,
+        ampere_per_w=ampere_per_w,
+        constant_loss_w=constant_w,
+        stator_loss_w_a2=stator_w / squared,
+        rated_current_a=math.hypot(active_a + stator_w * ampere_per_w, reactive_a),
+    )
+
+
+def slide_drive_constants(d: SlideDriveParameters) -> SlideDriveConstants:
+    """Scaled so that the strokes take their times at the rated pressures."""
+    force_pa = d.gas_force_frac * d.rated_gas_difference_pa
+    load_pa = d.rated_hydraulic_pa - force_pa - d.friction_pa
+    unload_pa = d.rated_hydraulic_pa + force_pa - d.friction_pa
+    return SlideDriveConstants(
+        load_factor=1000.0 / d.load_stroke_ms / math.sqrt(load_pa),
+        unload_factor=1000.0 / d.unload_stroke_ms / math.sqrt(unload_pa),
+    )
+
+
+def instrument_constants(instruments: InstrumentsParameters, h_ms: int) -> InstrumentConstants:
+    """Flatten the transmitters into channel order."""
+    channels = [getattr(instruments, f.name) for f in fields(instruments)][:CHANNELS]
+    ends = []
+    for channel in channels:
+        low_name, high_name = (f.name for f in fields(channel)[:2])
+        ends.append((float(getattr(channel, low_name)), float(getattr(channel, high_name))))
+    return InstrumentConstants(
+        low=tuple(low for low, _ in ends),
+        per_span=tuple(1.0 / (high - low) for low, high in ends),
+        alpha=tuple(lag_alpha(h_ms, c.lag_ms) for c in channels),
+        noise_frac=tuple(float(c.noise_frac) for c in channels),
+        milliamp_per_count=1.0 / instruments.counts_per_milliamp,
+    )
+
+
+def derive_constants(plant: PlantParameters, curves: SlideCurves, h_ms: int) -> DerivedParameters:
+    """The constants for one step length."""
+    w, o, line = plant.suction_vessel, plant.oil, plant.suction_line
+    equilibrium = w.flash_ms == 0 or w.absorb_ms == 0 or w.skin_frac >= 1.0
+    filter_pa_s_kg = o.rated_filter_drop_pa / o.rated_flow_kg_s
+    return DerivedParameters(
+        h_ms=h_ms,
+        h_s=0.001 * h_ms,
+        motor=motor_constants(plant.motor),
+        capacity_drive=slide_drive_constants(plant.capacity_drive),
+        volume_ratio_drive=slide_drive_constants(plant.volume_ratio_drive),
+        instruments=instrument_constants(plant.instruments, h_ms),
+        swept_m3_rad=curves.displacement_m3 / (2.0 * math.pi),
+        suction_drop_factor=line.rated_drop_pa / (line.rated_density_kg_m3 * line.rated_flow_m3_s * line.rated_flow_m3_s),
+        per_vessel_volume_m3=1.0 / w.volume_m3,
+        bulk_share_frac=0.0 if equilibrium else 1.0 - w.skin_frac,
+        per_flash_s=0.0 if equilibrium else 1000.0 / w.flash_ms,
+        per_absorb_s=0.0 if equilibrium else 1000.0 / w.absorb_ms,
+        per_mixing_s=1000.0 / w.mixing_ms,
+        per_feed_band=1.0 / w.feed_band_frac,
+        feed_factor=w.feed_rated_kg_s / math.sqrt(w.feed_rated_difference_pa),
+        per_room_k_j=1.0 / plant.evaporator.room_capacity_j_k,
+        per_discharge_volume_m3=1.0 / plant.discharge_side.volume_m3,
+        filter_pa_s_kg=filter_pa_s_kg,
+        injection_pa_s2_kg2=o.rated_difference_pa / (o.rated_flow_kg_s * o.rated_flow_kg_s),
+        circulation_s=0.001 * o.circulation_ms,
+        per_sump_full_kg=1.0 / o.sump_full_kg,
+        per_mixture_k_j=1.0 / o.mixture_capacity_j_k,
+        per_metal_k_j=1.0 / o.metal_capacity_j_k,
+        per_sump_k_j=1.0 / (o.charge_kg * o.heat_capacity_j_kg_k),
+        per_supply_k_j=1.0 / o.supply_line_j_k,
+        pump_work_m3_kg=1.0 / (o.density_kg_m3 * o.pump_efficiency_frac),
+        pump_alpha=lag_alpha(h_ms, o.pump_lag_ms),
+    )
+
+
+def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Parameters:
+    """Everything that the kernels need, for one refrigerant and one step length in ms.
+
+    Raises PropertyError for a refrigerant without tables and ValueError for a step or a geometry that cannot be.
+    Fields are taken as checked (`parameters.cross_check` and the limits in their metadata).
+    """
+    if not 1 <= h_ms <= 1000:
+        raise ValueError(f"step {h_ms} ms: must lie in 1..1000 ms; above that the integration is no longer good to 0.1 %")
+    refrigerant = load_refrigerant(refrigerant_name)
+    curves = slide_curves(plant.rotor, rated_leakage_frac(plant.machine, plant.rotor, refrigerant))
+    return Parameters(plant, refrigerant, curves, derive_constants(plant, curves, h_ms))

@@ -1,0 +1,267 @@
+"""Consistent states to start from: at rest, or running with nothing drifting.
+
+A running start has oil, metal, speed and level at their steady values, so that the first minutes of a trace show the
+scenario and not the model finding its feet.  Not kernels.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from scipy.optimize import brentq
+
+from plant_model.derived import Parameters
+from plant_model.discharge_side import fan_share_frac
+from plant_model.instruments import sense
+from plant_model.motor import electrical, motor_torque_n_m
+from plant_model.oil_circuit import close_oil, oil_fluxes
+from plant_model.plant import PlantStatus, close
+from plant_model.properties import (
+    Saturation,
+    require_pressure,
+    require_saturation_temperature,
+    saturated,
+    saturation_pressure_pa,
+    saturation_temperature_k,
+)
+from plant_model.rotor_geometry import full_load_volume_ratio
+from plant_model.state import Actuators, Disturbances, PlantState, Rates
+
+MARGIN_FRAC = 0.05  # of the full-load volume ratio over 1/c, clear of the through-path: common practice, no source
+WARM_OIL_K = 313.15
+LEAST_RATIO = 2.0  # of discharge over suction pressure
+
+
+class StartError(ValueError):
+    """No such start state; the message says which value stands in the way."""
+
+
+def _checked_close(p: Parameters, s: PlantState) -> None:
+    status = close(p, s)
+    if status != 0:
+        raise StartError(
+            f"no start state: {PlantStatus(status).name.lower().replace('_', ' ')} at suction "
+            f"{s.suction.pressure_pa:.0f} Pa, discharge {s.discharge.volume.pressure_pa:.0f} Pa"
+        )
+
+
+def _fill_vessel(p: Parameters, s: PlantState, pressure_pa: float, level_frac: float) -> None:
+    sat = Saturation()
+    saturated(p.refrigerant, pressure_pa, sat)
+    volume_m3 = p.plant.suction_vessel.volume_m3
+    liquid_kg = level_frac * volume_m3 / sat.v_l_m3_kg
+    vapour_kg = (1.0 - level_frac) * volume_m3 / sat.v_v_m3_kg
+    v = s.vessel
+    v.bulk_kg = p.derived.bulk_share_frac * liquid_kg
+    v.bulk_energy_j = v.bulk_kg * sat.u_l_j_kg
+    v.zone_kg = liquid_kg - v.bulk_kg + vapour_kg
+    v.zone_energy_j = (liquid_kg - v.bulk_kg) * sat.u_l_j_kg + vapour_kg * sat.u_v_j_kg
+    v.zone.pressure_pa = pressure_pa
+    v.zone.pressure_rate_guess_pa = 0.0
+
+
+def _fill_discharge(p: Parameters, s: PlantState, pressure_pa: float) -> None:
+    sat = Saturation()
+    saturated(p.refrigerant, pressure_pa, sat)
+    w = p.plant.discharge_side
+    liquid_kg = w.level_start_frac * w.volume_m3 / sat.v_l_m3_kg
+    vapour_kg = (1.0 - w.level_start_frac) * w.volume_m3 / sat.v_v_m3_kg
+    c = s.discharge
+    c.mass_kg = liquid_kg + vapour_kg
+    c.energy_j = liquid_kg * sat.u_l_j_kg + vapour_kg * sat.u_v_j_kg + w.metal_capacity_j_k * sat.t_k
+    c.volume.pressure_pa = pressure_pa
+    c.volume.pressure_rate_guess_pa = 0.0
+
+
+def _require(p: Parameters, suction_pa: float, discharge_pa: float) -> None:
+    require_pressure("refrigerant", p.refrigerant, suction_pa, "suction pressure at the start")
+    require_pressure("refrigerant", p.refrigerant, discharge_pa, "discharge pressure at the start")
+    if discharge_pa < suction_pa:
+        raise StartError(f"start: discharge pressure {discharge_pa:g} Pa is below suction pressure {suction_pa:g} Pa")
+
+
+def stopped_state(
+    p: Parameters,
+    d: Disturbances,
+    suction_pa: float,
+    discharge_pa: float,
+    capacity_travel_frac: float = 0.0,
+    volume_ratio_travel_frac: float = 0.0,
+    oil_k: float = WARM_OIL_K,
+) -> PlantState:
+    """The machine at rest: pressures in Pa absolute, travels 0..1, oil and metal at `oil_k`, room at the coils' temperature.
+
+    Raises StartError, or EnvelopeError for a pressure outside the refrigerant's tables.
+    """
+    _require(p, suction_pa, discharge_pa)
+    w = p.plant.suction_vessel
+    s = PlantState(time_ms=0)
+    _fill_vessel(p, s, suction_pa, w.level_set_frac + 0.5 * w.feed_band_frac)
+    _fill_discharge(p, s, discharge_pa)
+    s.room_k = saturation_temperature_k(p.refrigerant, suction_pa)
+    s.oil.mixture_k = s.oil.metal_k = s.oil.sump_k = s.oil.supply_k = oil_k
+    s.capacity.travel_frac = capacity_travel_frac
+    s.volume_ratio.travel_frac = volume_ratio_travel_frac
+    _checked_close(p, s)
+    electrical(p, s)
+    sense(p, s, True)
+    return s
+
+
+def _settle_speed(p: Parameters, s: PlantState) -> None:
+    """The speed at which the motor's torque is the load's, the state closed there."""
+    synchronous_rad_s = p.derived.motor.synchronous_rad_s
+    for _ in range(3):  # the load's torque hardly depends on speed
+        load_n_m = s.compression.shaft_torque_n_m + p.plant.motor.bearing_torque_n_m
+        pull_out_rad_s = synchronous_rad_s * (1.0 - p.plant.motor.breakdown_slip_frac)
+        if motor_torque_n_m(p, pull_out_rad_s) < load_n_m:
+            raise StartError(
+                f"start: the motor's breakdown torque {motor_torque_n_m(p, pull_out_rad_s):.0f} N·m is below the load's "
+                f"{load_n_m:.0f} N·m"
+            )
+        s.motor.speed_rad_s = _between(
+            lambda x, load=load_n_m: motor_torque_n_m(p, x) - load, pull_out_rad_s, synchronous_rad_s, 1.0e-12
+        )
+        _checked_close(p, s)
+
+
+def _settle_oil(p: Parameters, s: PlantState) -> None:
+    """The temperatures of mixture, metal, sump and supply at which none of them changes."""
+    w = p.plant.oil
+    o = s.oil
+    actuators = Actuators(motor_run=True, oil_pump=True)
+    f = Rates(compressor_kg_s=s.compression.mass_flow_kg_s)
+    ambient_k = p.plant.site.ambient_k
+
+    def mixture_rate(mixture_k: float) -> float:
+        o.mixture_k = mixture_k
+        o.metal_k = (w.metal_conductance_w_k * mixture_k + w.ambient_conductance_w_k * ambient_k) / (
+            w.metal_conductance_w_k + w.ambient_conductance_w_k
+        )
+        close_oil(p, s)
+        oil_fluxes(p, s, actuators, f)
+        return f.mixture_k_s
+
+    def supply_rate(supply_k: float) -> float:
+        o.supply_k = supply_k
+        _between(mixture_rate, supply_k - 60.0, supply_k + 400.0, 1.0e-11)
+        oil_w_k = o.flow_kg_s * w.heat_capacity_j_kg_k
+        o.sump_k = (
+            oil_w_k * o.mixture_k + w.standstill_conductance_w_k * supply_k + w.ambient_conductance_w_k * ambient_k
+        ) / (oil_w_k + w.standstill_conductance_w_k + w.ambient_conductance_w_k)
+        oil_fluxes(p, s, actuators, f)
+        return f.supply_k_s
+
+    _between(supply_rate, 250.0, 400.0, 1.0e-10)
+
+
+def running_state(
+    p: Parameters,
+    d: Disturbances,
+    suction_pa: float,
+    discharge_pa: float | None = None,
+    capacity_travel_frac: float | None = None,
+    volume_ratio_travel_frac: float | None = None,
+) -> PlantState:
+    """The machine running at the load and wet bulb of `d`, with suction pressure (flange, Pa absolute) as given.
+
+    What is None is found: the capacity travel at which the machine carries the load, the volume-ratio travel that suits
+    it best, the discharge pressure at which the condenser rejects just that.  What is given is kept, and then the
+    start may drift.  The room stands the coils' temperature difference above saturation.  Raises StartError when the
+    load is out of the machine's reach, or EnvelopeError.
+    """
+    s = PlantState(time_ms=0)
+    s.motor.contactor_closed = True
+    s.motor.speed_rad_s = 0.985 * p.derived.motor.synchronous_rad_s
+    s.oil.pump_frac = 1.0
+    s.oil.supply_k = p.plant.oil.set_point_k
+    s.oil.mixture_k = s.oil.metal_k = s.oil.sump_k = p.plant.oil.set_point_k + 25.0
+    w = p.plant.suction_vessel
+    load_w = d.load_heat_w
+    level_frac = w.level_set_frac
+    pressure_pa = 3.5 * suction_pa if discharge_pa is None else discharge_pa
+    _require(p, suction_pa, pressure_pa)
+
+    def carry_w(travel_frac: float) -> float:
+        """Close everything but the oil's temperatures at a capacity travel; the heat that the machine carries, W."""
+        s.capacity.travel_frac = travel_frac
+        vessel_pa = suction_pa
+        for _ in range(8):
+            _fill_vessel(p, s, vessel_pa, level_frac)
+            _checked_close(p, s)
+            if abs(s.suction.pressure_pa - suction_pa) < 1.0e-6 * suction_pa:
+                break
+            vessel_pa *= suction_pa / s.suction.pressure_pa
+        if volume_ratio_travel_frac is None:
+            s.volume_ratio.travel_frac = best_volume_ratio_travel_frac(p, s)
+        else:
+            s.volume_ratio.travel_frac = volume_ratio_travel_frac
+        _settle_speed(p, s)
+        latent_j_kg = s.vessel.zone.saturation.h_v_j_kg - s.discharge.volume.saturation.h_l_j_kg
+        return s.compression.mass_flow_kg_s * latent_j_kg
+
+    def find_travel() -> None:
+        if capacity_travel_frac is not None:
+            carry_w(capacity_travel_frac)
+            return
+        low_w, high_w = carry_w(0.0), carry_w(1.0)
+        if not low_w <= load_w <= high_w:
+            raise StartError(
+                f"start: the machine carries {low_w / 1000:.0f} to {high_w / 1000:.0f} kW at suction {suction_pa:.0f} Pa "
+                f"and discharge {pressure_pa:.0f} Pa; the load is {load_w / 1000:.0f} kW"
+            )
+        carry_w(_between(lambda x: carry_w(x) - load_w, 0.0, 1.0, 1.0e-9))
+
+    fans_w_k = p.plant.discharge_side.conductance_w_k * fan_share_frac(p, d)
+    for _ in range(20):
+        _fill_discharge(p, s, pressure_pa)
+        find_travel()
+        _settle_oil(p, s)
+        _checked_close(p, s)
+        # the level at which the feed valve passes just what the machine takes
+        full_kg_s = p.derived.feed_factor * math.sqrt(max(1.0, pressure_pa - s.vessel.zone.pressure_pa))
+        opening_frac = min(1.0, s.compression.mass_flow_kg_s / full_kg_s)
+        level_frac = w.level_set_frac + w.feed_band_frac * (0.5 - opening_frac)
+        if discharge_pa is not None:
+            break
+        heat_w = s.compression.mass_flow_kg_s * (
+            s.oil.discharge_enthalpy_j_kg - s.discharge.volume.saturation.h_l_j_kg
+        )
+        condensing_k = d.wet_bulb_k + heat_w / fans_w_k
+        # on a cold day the condenser would pull the head lower than slides and oil can use; there it starts and drifts
+        wanted_pa = max(LEAST_RATIO * suction_pa, _saturation_pa(p, condensing_k))
+        if abs(wanted_pa - pressure_pa) < 1.0e-7 * pressure_pa:
+            break
+        pressure_pa = wanted_pa
+    carry_w(s.capacity.travel_frac)
+    _settle_oil(p, s)
+    _checked_close(p, s)
+    open_w_k = p.plant.evaporator.conductance_w_k * d.evaporator_open_frac
+    s.room_k = s.vessel.zone.saturation.t_k + (load_w / open_w_k if open_w_k > 0.0 else 0.0)
+    electrical(p, s)
+    sense(p, s, True)
+    return s
+
+
+def _saturation_pa(p: Parameters, t_k: float) -> float:
+    require_saturation_temperature("refrigerant", p.refrigerant, t_k, "condensing at the start")
+    return saturation_pressure_pa(p.refrigerant, t_k)
+
+
+def best_volume_ratio_travel_frac(p: Parameters, s: PlantState) -> float:
+    """Travel of the best attainable full-load volume ratio for a closed state: PR^(1/κ)/c, clear of the through-path."""
+    trapped = s.compression.trapped_fraction_frac
+    wanted = max(s.compression.volume_ratio_ideal, 1.0 + MARGIN_FRAC) / trapped
+    if wanted <= full_load_volume_ratio(p.curves, 0.0):
+        return 0.0
+    if wanted >= full_load_volume_ratio(p.curves, 1.0):
+        return 1.0
+    return _between(lambda x: full_load_volume_ratio(p.curves, x) - wanted, 0.0, 1.0, 1.0e-12)
+
+
+def _between(function: Callable[[float], float], low: float, high: float, tolerance: float) -> float:
+    try:
+        return float(brentq(function, low, high, xtol=tolerance))
+    except ValueError as error:
+        raise StartError(f"start: no balance between {low:g} and {high:g}") from error

@@ -1,0 +1,57 @@
+"""Books of mass and energy: what crossed the border against what is stored.
+
+The plant's border goes round vessel, machine, oil, condenser, receiver and room.  Work at the shaft crosses it, motor
+losses do not.  Not kernels: they run once, after a run.
+"""
+
+from __future__ import annotations
+
+from plant_model.derived import Parameters
+from plant_model.state import Ledger, PlantState
+
+
+def stored_mass_kg(s: PlantState) -> tuple[float, float]:
+    """Refrigerant in the suction vessel and in condenser and receiver, kg."""
+    return s.vessel.zone_kg + s.vessel.bulk_kg, s.discharge.mass_kg
+
+
+def stored_energy_j(p: Parameters, s: PlantState) -> float:
+    """Internal energy of everything inside the border, J (datum of the property tables; 0 K for heat capacities)."""
+    o = p.plant.oil
+    return (
+        s.vessel.zone_energy_j
+        + s.vessel.bulk_energy_j
+        + s.discharge.energy_j
+        + p.plant.evaporator.room_capacity_j_k * s.room_k
+        + o.mixture_capacity_j_k * s.oil.mixture_k
+        + o.metal_capacity_j_k * s.oil.metal_k
+        + o.charge_kg * o.heat_capacity_j_kg_k * s.oil.sump_k
+        + o.supply_line_j_k * s.oil.supply_k
+    )
+
+
+def _change(start: Ledger, end: Ledger, name: str) -> float:
+    return float(getattr(end, name)) - float(getattr(start, name))
+
+
+def mass_residual_frac(p: Parameters, start: PlantState, end: PlantState) -> float:
+    """Mass that the books miss, over the mass that flowed; the worse of vessel and high side."""
+    compressor_kg = _change(start.ledger, end.ledger, "compressor_kg")
+    feed_kg = _change(start.ledger, end.ledger, "feed_kg")
+    low_0, high_0 = stored_mass_kg(start)
+    low_1, high_1 = stored_mass_kg(end)
+    throughput_kg = max(abs(compressor_kg), abs(feed_kg), 1.0e-9)
+    vessel_kg = (low_1 - low_0) - (feed_kg - compressor_kg)
+    high_kg = (high_1 - high_0) - (compressor_kg - feed_kg)
+    return max(abs(vessel_kg), abs(high_kg)) / throughput_kg
+
+
+def energy_residual_frac(p: Parameters, start: PlantState, end: PlantState) -> float:
+    """Energy that the books miss, over the energy that went in and out."""
+    into = ("load_j", "line_j", "shaft_j", "oil_heater_j", "oil_pump_j")
+    out_of = ("condenser_j", "oil_cooler_j", "ambient_j")
+    gained_j = sum(_change(start.ledger, end.ledger, name) for name in into)
+    lost_j = sum(_change(start.ledger, end.ledger, name) for name in out_of)
+    throughput_j = sum(abs(_change(start.ledger, end.ledger, name)) for name in (*into, *out_of))
+    stored_j = stored_energy_j(p, end) - stored_energy_j(p, start)
+    return abs(stored_j - gained_j + lost_j) / max(throughput_j, 1.0e-9)

@@ -1,0 +1,251 @@
+"""The plant's right-hand side and its step.
+
+Masses, energies and slow temperatures are integrated by the two-step Adams–Bashforth rule, one evaluation a step; the step
+after a switched input is an Euler step, because the rule would carry the old slope past the jump.  What is faster than a
+step is not integrated: slides move exactly, the shaft by a linearly implicit step, line and oil pressures are algebraic,
+sensors and oil pump follow by their exact solution.  Results are an engineering aid and no safety system.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import Any
+
+from numba.extending import register_jitable as kernel
+
+from plant_model.compression import compress
+from plant_model.discharge_side import close_discharge, condenser_w
+from plant_model.evaporator import load_w, refrigeration_w
+from plant_model.instruments import measure, sense
+from plant_model.motor import step_motor
+from plant_model.oil_circuit import close_oil, oil_fluxes, step_oil_pump
+from plant_model.properties import in_envelope
+from plant_model.slide_actuator import step_slides
+from plant_model.suction_line import TWO_PI, close_suction
+from plant_model.suction_vessel import bulk_heat_w, close_vessel, feed_kg_s, mixing_kg_s
+
+__all__ = ["PlantStatus", "close", "fluxes", "measure", "rates", "step"]
+
+
+class PlantStatus(IntEnum):
+    """Why a step cannot be believed; 0 is a good step."""
+
+    OK = 0
+    SUCTION_BELOW_ENVELOPE = 1
+    SUCTION_ABOVE_ENVELOPE = 2
+    DISCHARGE_BELOW_ENVELOPE = 3
+    DISCHARGE_ABOVE_ENVELOPE = 4
+    VESSEL_NOT_TWO_PHASE = 5  # run dry or filled up
+    RECEIVER_NOT_TWO_PHASE = 6
+    NOT_FINITE = 7
+
+
+@kernel
+def close(p: Any, s: Any) -> int:
+    """Derive everything that is not integrated from the integrated states; returns a PlantStatus."""
+    if not close_vessel(p, s.vessel):
+        return 5
+    if not close_discharge(p, s.discharge):
+        return 6
+    close_suction(p, s)
+    suction_pa = s.suction.pressure_pa
+    discharge_pa = s.discharge.volume.pressure_pa
+    # a comparison with nan is false, so every state that is not plainly good ends in a status
+    if not in_envelope(p.refrigerant, suction_pa):
+        if suction_pa < p.refrigerant.pressure_low_pa:
+            return 1
+        return 2 if suction_pa > p.refrigerant.pressure_high_pa else 7
+    if not in_envelope(p.refrigerant, discharge_pa):
+        if discharge_pa < p.refrigerant.pressure_low_pa:
+            return 3
+        return 4 if discharge_pa > p.refrigerant.pressure_high_pa else 7
+    if not (s.oil.mixture_k > 150.0 and s.oil.mixture_k < 800.0 and s.room_k > 50.0 and s.room_k < 1000.0):
+        return 7
+    if not (s.oil.sump_k > 150.0 and s.oil.sump_k < 800.0 and s.oil.supply_k > 150.0 and s.oil.supply_k < 800.0):
+        return 7
+    compress(
+        p.plant.machine,
+        p.refrigerant,
+        p.curves,
+        suction_pa,
+        s.suction.superheat_k,
+        discharge_pa,
+        s.oil.mixture_k,
+        s.motor.speed_rad_s / TWO_PI,
+        s.capacity.travel_frac,
+        s.volume_ratio.travel_frac,
+        s.compression,
+    )
+    s.suction.temperature_k = s.compression.suction_temperature_k
+    close_oil(p, s)
+    return 0
+
+
+@kernel
+def fluxes(p: Any, s: Any, d: Any, a: Any, f: Any) -> None:
+    """All flows and the time derivatives of the integrated states into `f` (Rates), from a closed state `s`."""
+    v = s.vessel
+    sat = v.zone.saturation
+    liquid_j_kg = s.discharge.volume.saturation.h_l_j_kg
+    f.compressor_kg_s = s.compression.mass_flow_kg_s
+    f.feed_kg_s = feed_kg_s(p, s)
+    f.load_w = load_w(s, d)
+    f.refrigeration_w = refrigeration_w(p, s, d)
+    f.condenser_w = condenser_w(p, s, d)
+    f.line_w = f.compressor_kg_s * (s.compression.suction_enthalpy_j_kg - sat.h_v_j_kg)
+    f.shaft_w = s.compression.shaft_power_w
+    f.mismatch_w = s.compression.mismatch_power_w
+    f.unavoidable_w = s.compression.unavoidable_power_w
+    f.electrical_w = s.motor.power_w
+    f.condenser_fans_w = p.plant.discharge_side.fans_power_w * d.condenser_fans_frac
+    oil_fluxes(p, s, a, f)
+
+    mixing = 0.0
+    mixing_w = 0.0
+    heat_w = 0.0
+    if v.bulk_kg > 0.0:
+        mixing = mixing_kg_s(p, v)
+        heat_w = bulk_heat_w(p, v)
+        # with the liquid goes the room it took, so the border between the parts carries internal energy only
+        if mixing >= 0.0:
+            mixing_w = mixing * sat.u_l_j_kg
+        else:
+            mixing_w = mixing * (v.bulk_energy_j / v.bulk_kg)
+    f.zone_kg_s = f.feed_kg_s - f.compressor_kg_s - mixing
+    f.bulk_kg_s = mixing
+    f.zone_energy_w = (
+        f.feed_kg_s * liquid_j_kg - f.compressor_kg_s * sat.h_v_j_kg + f.refrigeration_w + heat_w - mixing_w
+    )
+    f.bulk_energy_w = mixing_w - heat_w
+    f.room_k_s = (f.load_w - f.refrigeration_w) * p.derived.per_room_k_j
+    f.discharge_kg_s = f.compressor_kg_s - f.feed_kg_s
+    gas_j_kg = s.oil.discharge_enthalpy_j_kg
+    f.discharge_energy_w = (
+        f.compressor_kg_s * gas_j_kg
+        - f.feed_kg_s * liquid_j_kg
+        + f.injection_kg_s * (gas_j_kg - liquid_j_kg)
+        - f.condenser_w
+    )
+
+
+@kernel
+def rates(p: Any, s: Any, d: Any, a: Any, f: Any) -> int:
+    """The right-hand side: closes `s` and fills `f`; returns a PlantStatus.
+
+    A pure function of the integrated states, speed, slide travels, time and inputs (the closed fields of `s` are scratch
+    and the first guess), so that another integrator can use it.
+    """
+    status = close(p, s)
+    fluxes(p, s, d, a, f)
+    return status
+
+
+@kernel
+def _integrate(s: Any, f: Any, g: Any, h_s: float, present: float, past: float) -> None:
+    """y += h·(present·f + past·g) for states and ledger, then g = f."""
+    a_s = h_s * present
+    b_s = h_s * past
+    v = s.vessel
+    v.zone_kg += a_s * f.zone_kg_s + b_s * g.zone_kg_s
+    v.zone_energy_j += a_s * f.zone_energy_w + b_s * g.zone_energy_w
+    v.bulk_kg += a_s * f.bulk_kg_s + b_s * g.bulk_kg_s
+    v.bulk_energy_j += a_s * f.bulk_energy_w + b_s * g.bulk_energy_w
+    s.room_k += a_s * f.room_k_s + b_s * g.room_k_s
+    s.discharge.mass_kg += a_s * f.discharge_kg_s + b_s * g.discharge_kg_s
+    s.discharge.energy_j += a_s * f.discharge_energy_w + b_s * g.discharge_energy_w
+    o = s.oil
+    o.mixture_k += a_s * f.mixture_k_s + b_s * g.mixture_k_s
+    o.metal_k += a_s * f.metal_k_s + b_s * g.metal_k_s
+    o.sump_k += a_s * f.sump_k_s + b_s * g.sump_k_s
+    o.supply_k += a_s * f.supply_k_s + b_s * g.supply_k_s
+    n = s.ledger
+    n.compressor_kg += a_s * f.compressor_kg_s + b_s * g.compressor_kg_s
+    n.feed_kg += a_s * f.feed_kg_s + b_s * g.feed_kg_s
+    n.load_j += a_s * f.load_w + b_s * g.load_w
+    n.refrigeration_j += a_s * f.refrigeration_w + b_s * g.refrigeration_w
+    n.line_j += a_s * f.line_w + b_s * g.line_w
+    n.shaft_j += a_s * f.shaft_w + b_s * g.shaft_w
+    n.mismatch_j += a_s * f.mismatch_w + b_s * g.mismatch_w
+    n.unavoidable_j += a_s * f.unavoidable_w + b_s * g.unavoidable_w
+    n.condenser_j += a_s * f.condenser_w + b_s * g.condenser_w
+    n.oil_cooler_j += a_s * f.oil_cooler_w + b_s * g.oil_cooler_w
+    n.oil_heater_j += a_s * f.oil_heater_w + b_s * g.oil_heater_w
+    n.oil_pump_j += a_s * f.oil_pump_w + b_s * g.oil_pump_w
+    n.ambient_j += a_s * f.ambient_w + b_s * g.ambient_w
+    n.electrical_j += a_s * f.electrical_w + b_s * g.electrical_w
+    n.condenser_fans_j += a_s * f.condenser_fans_w + b_s * g.condenser_fans_w
+    g.zone_kg_s = f.zone_kg_s
+    g.zone_energy_w = f.zone_energy_w
+    g.bulk_kg_s = f.bulk_kg_s
+    g.bulk_energy_w = f.bulk_energy_w
+    g.room_k_s = f.room_k_s
+    g.discharge_kg_s = f.discharge_kg_s
+    g.discharge_energy_w = f.discharge_energy_w
+    g.mixture_k_s = f.mixture_k_s
+    g.metal_k_s = f.metal_k_s
+    g.sump_k_s = f.sump_k_s
+    g.supply_k_s = f.supply_k_s
+    g.compressor_kg_s = f.compressor_kg_s
+    g.feed_kg_s = f.feed_kg_s
+    g.load_w = f.load_w
+    g.refrigeration_w = f.refrigeration_w
+    g.line_w = f.line_w
+    g.shaft_w = f.shaft_w
+    g.mismatch_w = f.mismatch_w
+    g.unavoidable_w = f.unavoidable_w
+    g.condenser_w = f.condenser_w
+    g.oil_cooler_w = f.oil_cooler_w
+    g.oil_heater_w = f.oil_heater_w
+    g.oil_pump_w = f.oil_pump_w
+    g.ambient_w = f.ambient_w
+    g.electrical_w = f.electrical_w
+    g.condenser_fans_w = f.condenser_fans_w
+
+
+@kernel
+def _input_jumped(s: Any, d: Any, a: Any) -> bool:
+    """Whether an input of the right-hand side has jumped since the last step; remembers the present inputs."""
+    switches = 0
+    if a.motor_run:
+        switches += 1
+    if a.oil_pump:
+        switches += 2
+    if a.oil_heater:
+        switches += 4
+    if a.injection_cooling:
+        switches += 8
+    jumped = (
+        switches != s.switches
+        or d.evaporator_open_frac != s.open_frac
+        or d.condenser_fans_frac != s.fans_frac
+        or d.load_since_ms != s.load_since_ms
+        or d.wet_bulb_since_ms != s.wet_bulb_since_ms
+    )
+    s.switches = switches
+    s.open_frac = d.evaporator_open_frac
+    s.fans_frac = d.condenser_fans_frac
+    s.load_since_ms = d.load_since_ms
+    s.wet_bulb_since_ms = d.wet_bulb_since_ms
+    return bool(jumped)
+
+
+@kernel
+def step(p: Any, s: Any, d: Any, a: Any, h_ms: int) -> int:
+    """Advance the closed state `s` by `h_ms`, the step that `p` was derived for; returns a PlantStatus.
+
+    After a status other than 0 the state is not to be used further.
+    """
+    fluxes(p, s, d, a, s.rates)
+    if _input_jumped(s, d, a) or not s.has_previous:
+        _integrate(s, s.rates, s.previous, p.derived.h_s, 1.0, 0.0)
+        s.has_previous = True
+    else:
+        _integrate(s, s.rates, s.previous, p.derived.h_s, 1.5, -0.5)
+    step_slides(p, s, a, h_ms)
+    step_motor(p, s, a.motor_run, h_ms)
+    step_oil_pump(p, s, a.oil_pump)
+    s.time_ms += h_ms
+    status = close(p, s)
+    if status == 0:
+        sense(p, s, False)
+    return status

@@ -1,0 +1,178 @@
+"""A run with foreign or Python code lives in a process of its own, which this file starts, watches and, if need be, ends.
+
+Rows, edges and the run's clock lie in files mapped by both processes: whatever happens to the child, what it wrote up to
+then is there.  The clock is the heartbeat: a controller that holds one scan for longer than the patience is hung.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from scenarios.errors import ControllerFailed, InputRefused, InternalError, Problem
+from scenarios.session import Buffers, file_buffers
+from scenarios.trace import Event
+
+if TYPE_CHECKING:
+    from scenarios.preparation import Prepared
+
+PATIENCE_S = 10.0  # for one scan; `TWOSLIDE_PATIENCE_S` changes it
+_LOAD_PATIENCE_S = 300.0  # to import the controller and, the first time, to compile the engine
+_TICK_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class ChildResult:
+    """What came back: the buffers as far as they were filled, and what went wrong, "" for nothing."""
+
+    buffers: Buffers
+    noted: list[Event]
+    failure: str
+    engine_note: str
+
+
+def _patience_s() -> float:
+    return float(os.environ.get("TWOSLIDE_PATIENCE_S", PATIENCE_S))
+
+
+def run_in_child(
+    prepared: Prepared, job: dict[str, Any], folder: Path, progress: Callable[[float], None] | None
+) -> ChildResult:
+    """Run a prepared scenario in a child.  `job` is what the child needs to prepare it again.
+
+    Raises InputRefused when the controller cannot be loaded; a controller that fails while running is a result.
+    """
+    duration_ms = prepared.scenario.duration_ms
+    buffers = file_buffers(folder, duration_ms, prepared.scan_ms, prepared.log_ms, create=True)
+    (folder / "job.json").write_text(json.dumps({**job, "folder": str(folder)}), encoding="utf-8")
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
+    with open(folder / "said.txt", "wb") as said:  # what the plug-in prints must not mix with our own output
+        child = subprocess.Popen(
+            [sys.executable, "-m", "scenarios.child", str(folder / "job.json")],
+            stdin=subprocess.DEVNULL,
+            stdout=said,
+            stderr=subprocess.STDOUT,
+            env=environment,
+            start_new_session=True,  # Ctrl-C reaches the parent, which then decides
+        )
+        try:
+            hung = _watch(child, buffers, folder, duration_ms, progress)
+        finally:
+            if child.poll() is None:
+                os.killpg(child.pid, signal.SIGKILL)
+            child.wait()
+    answer: dict[str, Any] = {}
+    if (folder / "answer.json").is_file():
+        answer = json.loads((folder / "answer.json").read_text(encoding="utf-8"))
+    if answer.get("refused"):
+        raise InputRefused([Problem(**problem) for problem in answer["refused"]])
+    if answer.get("internal"):
+        raise InternalError(str(answer["internal"]))
+    failure = hung or str(answer.get("failure", "")) or ("" if answer else _death(child.returncode, buffers))
+    return ChildResult(buffers, _noted(folder), failure, str(answer.get("engine_note", "")))
+
+
+def _watch(
+    child: subprocess.Popen[bytes], buffers: Buffers, folder: Path, duration_ms: int, progress: Callable[[float], None] | None
+) -> str:
+    """Wait for the child; "" when it ended by itself, else why it was given up."""
+    last_scans, since = -1, time.monotonic()
+    while child.poll() is None:
+        time.sleep(_TICK_S)
+        started = (folder / "started").exists()
+        scans = int(buffers.run[0]["scans"]) if started else -1
+        now = time.monotonic()
+        if scans != last_scans:
+            last_scans, since = scans, now
+            if progress and scans >= 0:
+                progress(min(1.0, int(buffers.run[0]["time_ms"]) / duration_ms))
+        patience_s = _patience_s() if started else _LOAD_PATIENCE_S
+        # done but for the farewell: the interpreter may take a moment to close
+        if now - since > patience_s and not (folder / "answer.json").exists():
+            if not started:
+                return f"the controller did not load within {patience_s:g} s"
+            at_s = int(buffers.run[0]["time_ms"]) / 1000.0
+            return f"the controller hung: the scan at {at_s:.1f} s did not return within {patience_s:g} s"
+    return ""
+
+
+def _death(returncode: int, buffers: Buffers) -> str:
+    at_s = int(buffers.run[0]["time_ms"]) / 1000.0
+    if returncode < 0:
+        try:
+            name = signal.Signals(-returncode).name
+        except ValueError:
+            name = f"signal {-returncode}"
+        return f"the controller crashed its process in the scan at {at_s:.1f} s ({name})"
+    return f"the controller ended its process in the scan at {at_s:.1f} s (exit status {returncode})"
+
+
+def _noted(folder: Path) -> list[Event]:
+    path = folder / "noted.jsonl"
+    if not path.is_file():
+        return []
+    events = []
+    for line in path.read_text(encoding="utf-8").splitlines():
+        try:
+            time_ms, kind, source, text = json.loads(line)
+        except ValueError:
+            break  # the last line of a child that was killed while writing
+        events.append(Event(int(time_ms), str(kind), str(source), str(text)))
+    return events
+
+
+class _NotingList(list[Event]):
+    """The session's list of noted events, each also on disk at once."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self._out = open(path, "a", encoding="utf-8", buffering=1)  # noqa: SIM115 - lives as long as the process
+
+    def append(self, event: Event) -> None:
+        super().append(event)
+        self._out.write(json.dumps(list(event), ensure_ascii=False) + "\n")
+
+
+def _child_main(job_path: Path) -> None:
+    from scenarios.runner import failure_text, open_session, prepare_job
+
+    job = json.loads(job_path.read_text(encoding="utf-8"))
+    folder = Path(job["folder"])
+    answer: dict[str, Any]
+    try:
+        prepared = prepare_job(job)
+        buffers = file_buffers(folder, prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms, create=False)
+        session, note = open_session(prepared, buffers)
+        session.note_into(_NotingList(folder / "noted.jsonl"))
+        session.warm_up()
+        (folder / "started").write_text("")
+        try:
+            end = session.play()
+            answer = {"failure": failure_text(session, end), "engine_note": note}
+        except ControllerFailed as error:
+            answer = {"failure": str(error), "engine_note": note}
+    except InputRefused as error:
+        answer = {"refused": [_as_dict(problem) for problem in error.problems]}
+    except Exception:
+        answer = {"internal": traceback.format_exc()}
+    temporary = folder / "answer.tmp"
+    temporary.write_text(json.dumps(answer), encoding="utf-8")
+    temporary.rename(folder / "answer.json")
+    os._exit(0)  # a plug-in's own threads or exit handlers must not hold the run up
+
+
+def _as_dict(problem: Problem) -> dict[str, Any]:
+    return {name: getattr(problem, name) for name in Problem.__dataclass_fields__}
+
+
+if __name__ == "__main__":
+    _child_main(Path(sys.argv[1]))

@@ -1,0 +1,282 @@
+"""What a scenario may let happen from outside: the kinds of [[event]], each with its own keys.
+
+Every kind is a frozen model; attribute names end in their unit, keys in the file do not.  Times count from the start
+of the run.  Validation needs `context={"site": Site}` for quantities.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, model_validator
+
+from scenarios.errors import InputRefused
+from scenarios.quantities import Site, example_of
+from scenarios.record_tables import range_problem, read_quantity
+
+
+def quantity(unit: str, of: str = "", low: float | None = None, high: float | None = None, whole: bool = False) -> Any:
+    """Annotation of a model field that a file gives as a quantity; the value is in `unit`."""
+
+    def convert(value: Any, info: ValidationInfo) -> float:
+        site = info.context["site"] if info.context else Site()
+        try:
+            number = read_quantity(value, unit, of, site, whole)
+            bad = range_problem(number, unit, low, high, "")
+            if bad is not None:
+                raise InputRefused(bad)
+        except InputRefused as error:
+            raise ValueError(str(error.problems[0])) from error
+        return round(number) if whole else number
+
+    kind: Any = {"type": "string"} if unit != "1" else {"type": ["number", "string"]}
+    return BeforeValidator(convert), WithJsonSchema({**kind, "description": f"for example {example_of(unit, of)}"})
+
+
+_TIME, _LATER = quantity("ms", low=0, whole=True), quantity("ms", low=1, whole=True)
+_HEAT, _CHANGE = quantity("W", low=0.0, high=1e8), quantity("W", low=-1e8, high=1e8)
+_FRAC, _DEMAND = quantity("1", low=0.0, high=1.0), quantity("%", low=-100.0, high=100.0)
+_WET_BULB, _DRIFT = quantity("K", "absolute", 213.15, 333.15), quantity("K", "difference", -60.0, 60.0)
+
+TimeMs = Annotated[int, *_TIME]
+DurationMs = Annotated[int, *_LATER]
+HeatW = Annotated[float, *_HEAT]
+HeatChangeW = Annotated[float, *_CHANGE]
+Frac = Annotated[float, *_FRAC]
+DemandPct = Annotated[float, *_DEMAND]
+WetBulbK = Annotated[float, *_WET_BULB]
+DriftK = Annotated[float, *_DRIFT]
+SpanFrac = Annotated[float, *quantity("1", low=-1.0, high=1.0)]
+
+
+class _Event(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+    kind: Any
+
+    @property
+    def starts_ms(self) -> int:
+        """When it begins, ms from the start of the run."""
+        return int(getattr(self, "at_ms", getattr(self, "from_ms", 0)))
+
+
+class LoadStep(_Event):
+    """The load heat changes at once, by `change` or `to` a value."""
+
+    kind: Literal["load_step"]
+    at_ms: TimeMs = Field(alias="at")
+    change_w: HeatChangeW | None = Field(None, alias="change")
+    to_w: HeatW | None = Field(None, alias="to")
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Self:
+        if (self.change_w is None) == (self.to_w is None):
+            raise ValueError('give either "change" or "to"')
+        return self
+
+
+class LoadRamp(_Event):
+    """The load heat goes evenly `to` a value in the time `over`."""
+
+    kind: Literal["load_ramp"]
+    at_ms: TimeMs = Field(alias="at")
+    to_w: HeatW = Field(alias="to")
+    over_ms: DurationMs = Field(alias="over")
+
+
+class BatchArrivals(_Event):
+    """Batches arrive by chance (Poisson, mean interval `every`); each adds `heat` for the time `lasting`."""
+
+    kind: Literal["batch_arrivals"]
+    from_ms: TimeMs = Field(alias="from")
+    until_ms: TimeMs = Field(alias="until")
+    every_ms: DurationMs = Field(alias="every")
+    heat_w: HeatW = Field(alias="heat")
+    lasting_ms: DurationMs = Field(alias="lasting")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        _until_after_from(self.from_ms, self.until_ms)
+        return self
+
+
+class LoadLoss(_Event):
+    """All evaporator groups close; they open again after `lasting`, or never."""
+
+    kind: Literal["load_loss"]
+    at_ms: TimeMs = Field(alias="at")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+
+class LoadLogPlayed(_Event):
+    """The load heat follows a CSV record from `at` on, times `scale`; `file` is relative to the scenario."""
+
+    kind: Literal["load_log"]
+    file: str = Field(min_length=1)
+    at_ms: TimeMs = Field(0, alias="at")
+    scale: Annotated[float, *quantity("1", low=0.0, high=1000.0)] = 1.0
+
+
+class WetBulbDrift(_Event):
+    """The wet bulb moves evenly `by` a difference between `from` and `until`, and stays there."""
+
+    kind: Literal["wet_bulb_drift"]
+    from_ms: TimeMs = Field(alias="from")
+    until_ms: TimeMs = Field(alias="until")
+    by_k: DriftK = Field(alias="by")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        _until_after_from(self.from_ms, self.until_ms)
+        return self
+
+
+class WetBulbStep(_Event):
+    """The wet bulb changes at once `to` a temperature."""
+
+    kind: Literal["wet_bulb_step"]
+    at_ms: TimeMs = Field(alias="at")
+    to_k: WetBulbK = Field(alias="to")
+
+
+class Action(StrEnum):
+    """What an operator, or the remote system, may do."""
+
+    STOP_BUTTON = "stop_button"
+    RESET = "reset"
+    SELECT_OFF = "select_off"
+    SELECT_LOCAL = "select_local"
+    SELECT_REMOTE = "select_remote"
+    REMOTE_RUN_ON = "remote_run_on"
+    REMOTE_RUN_OFF = "remote_run_off"
+    REMOTE_DEMAND = "remote_demand"
+    ANNOUNCE_LOAD = "announce_load"
+    SECOND_SET_POINT_ON = "second_set_point_on"
+    SECOND_SET_POINT_OFF = "second_set_point_off"
+    CAPACITY_MANUAL_ON = "capacity_manual_on"
+    CAPACITY_MANUAL_OFF = "capacity_manual_off"
+    VOLUME_RATIO_MANUAL_ON = "volume_ratio_manual_on"
+    VOLUME_RATIO_MANUAL_OFF = "volume_ratio_manual_off"
+
+
+class Operator(_Event):
+    """Somebody acts on the cabinet.  `demand` belongs to the two manual modes, remote_demand and announce_load."""
+
+    WITH_DEMAND: ClassVar[frozenset[Action]] = frozenset(
+        {Action.REMOTE_DEMAND, Action.ANNOUNCE_LOAD, Action.CAPACITY_MANUAL_ON, Action.VOLUME_RATIO_MANUAL_ON}
+    )
+    kind: Literal["operator"]
+    at_ms: TimeMs = Field(alias="at")
+    action: Action
+    demand_pct: DemandPct | None = Field(None, alias="demand")
+
+    @model_validator(mode="after")
+    def _demand_where_it_belongs(self) -> Self:
+        if self.action in self.WITH_DEMAND and self.demand_pct is None:
+            raise ValueError(f'"{self.action}" needs a demand, for example demand = "60 %"')
+        if self.action not in self.WITH_DEMAND and self.demand_pct is not None:
+            raise ValueError(f'"{self.action}" takes no demand')
+        if self.action is not Action.ANNOUNCE_LOAD and self.demand_pct is not None and self.demand_pct < 0.0:
+            raise ValueError("a demand is 0 % to 100 %")
+        return self
+
+
+class InstrumentFault(_Event):
+    """An instrument fails for the time `lasting`, or for good.  `size` (of span, signed) belongs to a bias."""
+
+    kind: Literal["instrument_fault"]
+    at_ms: TimeMs = Field(alias="at")
+    instrument: str
+    fault: Literal["open_circuit", "short_circuit", "stuck", "bias"]
+    size_frac: SpanFrac | None = Field(None, alias="size")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+    @model_validator(mode="after")
+    def _size_where_it_belongs(self) -> Self:
+        if (self.fault == "bias") != (self.size_frac is not None):
+            raise ValueError('"size" (of span, for example "5 %") belongs to a bias, and to nothing else')
+        return self
+
+
+class CondenserFans(_Event):
+    """From now on this share of the condenser's fans is `running`."""
+
+    kind: Literal["condenser_fans"]
+    at_ms: TimeMs = Field(alias="at")
+    running_frac: Frac = Field(alias="running")
+
+
+class SafetyChain(_Event):
+    """The hard-wired safety chain opens; it closes after `lasting`, or stays open."""
+
+    kind: Literal["safety_chain"]
+    at_ms: TimeMs = Field(alias="at")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+
+SimpleEvent = Annotated[
+    LoadStep | LoadRamp | LoadLoss | WetBulbStep | Operator | InstrumentFault | CondenserFans | SafetyChain,
+    Field(discriminator="kind"),
+]
+
+
+class WaitFor(_Event):
+    """A watch: from `at` on, when a trace column first goes `above` or `below` a value, `then` happens.
+
+    The event under `then` has no `at` of its own (its at_ms is 0); it acts `after` the watch fired.  A watch that has
+    not fired `within` a time gives up.
+    above_value, below_value: in the unit of the column's name.
+    """
+
+    kind: Literal["wait_for"]
+    at_ms: TimeMs = Field(0, alias="at")
+    column: str
+    above: float | str | None = None
+    below: float | str | None = None
+    then: SimpleEvent
+    after_ms: TimeMs = Field(0, alias="after")
+    within_ms: DurationMs | None = Field(None, alias="within")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _then_has_no_time(cls, data: Any) -> Any:
+        then = data.get("then") if isinstance(data, dict) else None
+        if not isinstance(then, dict):
+            return data
+        if "at" in then:
+            raise ValueError('the event under "then" takes no "at"; write after = "10 s" beside "then"')
+        return {**data, "then": {**then, "at": "0 ms"}}
+
+    @model_validator(mode="after")
+    def _one_threshold(self) -> Self:
+        if (self.above is None) == (self.below is None):
+            raise ValueError('give either "above" or "below"')
+        return self
+
+
+def _until_after_from(from_ms: int, until_ms: int) -> None:
+    if until_ms <= from_ms:
+        raise ValueError('"until" must be later than "from"')
+
+
+Event = (
+    LoadStep
+    | LoadRamp
+    | BatchArrivals
+    | LoadLoss
+    | LoadLogPlayed
+    | WetBulbDrift
+    | WetBulbStep
+    | Operator
+    | InstrumentFault
+    | CondenserFans
+    | SafetyChain
+    | WaitFor
+)
+AnyEvent = Annotated[Event, Field(discriminator="kind")]
+
+_ALL: tuple[type[_Event], ...] = (
+    LoadStep, LoadRamp, BatchArrivals, LoadLoss, LoadLogPlayed, WetBulbDrift, WetBulbStep, Operator, InstrumentFault,
+    CondenserFans, SafetyChain, WaitFor,
+)  # fmt: skip
+EVENT_KINDS: dict[str, type[_Event]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]

@@ -1,0 +1,234 @@
+"""Everything a run needs, read and checked before its first scan; nothing is written until then."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, cast
+
+from controller.process_image import Selection
+from controller.registry import CROSS_CHECKS, SHIPPED
+from plant_model.initial import running_state, stopped_state
+from plant_model.instruments import Channel
+from plant_model.derived import Parameters, derive
+from plant_model.parameters import InstrumentsParameters, PlantParameters
+from plant_model.parameters import cross_check as plant_cross_check
+from plant_model.properties import Refrigerant, in_envelope, load_refrigerant, saturation_pressure_pa
+from plant_model.state import Disturbances, PlantState
+from scenarios.controllers import Kind, Named, name_controller
+from scenarios.errors import InputRefused, Problem
+from scenarios.kernel_cache import kernel_hash
+from scenarios.loader import Known, Overrides, load_scenarios
+from scenarios.plant_file import Plant
+from scenarios.requirements import Limits, limits_of
+from scenarios.row import COLUMNS
+from scenarios.scenario import MachineAtStart, Scenario
+from scenarios.settings_sheet import Sheet, load_sheet
+from scenarios.wiring import Operator, Wiring
+
+SCAN_MS = 100
+STEP_MS = 100
+_REST_OVER_WET_BULB_K = 6.0  # a condenser at rest, not yet down to the weather; common practice, no source
+
+_TO_CABINET = {"_pa": (0.001, 0.0), "_k": (1.0, -273.15), "_frac": (100.0, 0.0), "_w": (0.001, 0.0), "_a": (1.0, 0.0)}
+
+
+def wiring_of(instruments: InstrumentsParameters) -> Wiring:
+    """Input cards scaled as the transmitters are: in cabinet units, in channel order."""
+    low, high = [], []
+    for channel in Channel:
+        instrument = getattr(instruments, channel.name.lower())
+        for f in fields(instrument):
+            for suffix, (factor, offset) in _TO_CABINET.items():
+                if f.name == f"low{suffix}":
+                    low.append(getattr(instrument, f.name) * factor + offset)
+                elif f.name == f"high{suffix}":
+                    high.append(getattr(instrument, f.name) * factor + offset)
+    return Wiring(cast(Any, tuple(low)), cast(Any, tuple(high)))
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A run that may start.  `settings` is None for a controller whose settings are its own business."""
+
+    scenario: Scenario
+    plant: Plant[PlantParameters]
+    parameters: Parameters
+    wiring: Wiring
+    noise_std: tuple[float, ...]
+    named: Named
+    settings: Any
+    limits: Limits
+    seed: int
+    log_ms: int
+    facts: dict[str, str]
+    scan_ms: int = SCAN_MS
+    step_ms: int = STEP_MS
+
+    @property
+    def controller_name(self) -> str:
+        """The controller as the user named it."""
+        return self.named.name
+
+    @property
+    def refrigerant(self) -> Refrigerant:
+        """Property tables of the plant's refrigerant."""
+        return self.parameters.refrigerant
+
+    def operator(self) -> Operator:
+        """Switches at the start: local, nothing pressed."""
+        return Operator(selection=Selection.LOCAL)
+
+    def disturbances(self) -> Disturbances:
+        """Load and weather at the start."""
+        plant = self.plant.parameters
+        load_w = self.scenario.start.load_w
+        return Disturbances(
+            load_heat_w=plant.evaporator.base_load_w if load_w is None else load_w,
+            wet_bulb_k=plant.discharge_side.wet_bulb_k,
+        )
+
+    def initial_state(self) -> PlantState:
+        """A consistent, quiet plant as the scenario's `start` table has it.  Raises InputRefused if there is none."""
+        start, d = self.scenario.start, self.disturbances()
+        suction_pa = start.suction_pressure_pa
+        if suction_pa is None:
+            # near where the plant will be held; a controller that does not tell starts at the machine's rating point
+            common = getattr(self.settings, "common", None)
+            if common is not None:
+                suction_pa = common.capacity.suction_set_point_kpa_abs * 1000.0
+            else:
+                suction_pa = saturation_pressure_pa(self.refrigerant, self.plant.parameters.machine.rating_evaporating_k)
+        try:
+            if start.machine is MachineAtStart.RUNNING:
+                return running_state(
+                    self.parameters, d, suction_pa, start.discharge_pressure_pa, start.capacity_travel_frac
+                )
+            discharge_pa = start.discharge_pressure_pa
+            if discharge_pa is None:
+                at_rest_pa = saturation_pressure_pa(self.refrigerant, d.wet_bulb_k + _REST_OVER_WET_BULB_K)
+                discharge_pa = max(suction_pa, at_rest_pa)
+            return stopped_state(self.parameters, d, suction_pa, discharge_pa, start.capacity_travel_frac or 0.0)
+        except ValueError as error:
+            raise InputRefused(Problem(str(error), file=str(self.scenario.path), way_out="change the [start] table")) from error
+
+
+def _check_refrigerant(name: str) -> Iterable[str]:
+    try:
+        load_refrigerant(name)
+    except ValueError as error:
+        return (str(error),)
+    return ()
+
+
+def _saturation_pressure_pa(refrigerant: str, temperature_k: float) -> float:
+    tables = load_refrigerant(refrigerant)
+    pressure_pa = saturation_pressure_pa(tables, temperature_k)
+    if not in_envelope(tables, pressure_pa):
+        raise ValueError(f"{temperature_k - 273.15:g} °C is outside the property tables of {refrigerant}")
+    return pressure_pa
+
+
+def known() -> Known:
+    """What files may name: shipped controllers, columns, instruments, the plant's parameters."""
+    return Known(
+        parameters_type=PlantParameters,
+        settings_types={name: controller.settings_type for name, controller in SHIPPED.items()},
+        columns=COLUMNS,
+        instruments=tuple(channel.name.lower() for channel in Channel),
+        plant_cross_check=plant_cross_check,
+        settings_cross_checks={name: CROSS_CHECKS[c.settings_type] for name, c in SHIPPED.items()},
+        check_refrigerant=_check_refrigerant,
+        saturation_pressure_pa=_saturation_pressure_pa,
+    )
+
+
+def prepare(
+    paths: Iterable[Path],
+    *,
+    controller: str | None = None,
+    settings: Path | None = None,
+    seed: int | None = None,
+    log_ms: int | None = None,
+) -> list[Prepared]:
+    """Read and check every scenario among `paths` with all that it names.  Raises InputRefused; nothing has run then."""
+    log_ms = 1000 if log_ms is None else log_ms
+    if log_ms < SCAN_MS or log_ms % SCAN_MS:
+        raise InputRefused(
+            Problem(f"--log-every {log_ms} ms", limit=f"a multiple of the scan, {SCAN_MS} ms", way_out="write scan, 1s or 500ms")
+        )
+    scenarios = load_scenarios(paths, known(), Overrides(controller, settings, seed))
+    return [_prepare_one(scenario, log_ms) for scenario in scenarios]
+
+
+def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
+    named = name_controller(scenario.controller, scenario.path.parent)
+    plant: Plant[PlantParameters] = scenario.plant
+    parameters = derive(plant.parameters, plant.refrigerant, STEP_MS)
+    _check_start(scenario, parameters)
+    settings: Any = None
+    if scenario.sheet is not None:
+        settings = scenario.sheet.settings
+    elif named.kind is Kind.SHIPPED:
+        settings = SHIPPED[named.name].settings_type()
+    instruments = plant.parameters.instruments
+    noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
+    limits = limits_of(settings) or Limits()
+    return Prepared(
+        scenario, plant, parameters, wiring_of(instruments), noise, named, settings, limits, scenario.seed, log_ms,
+        _facts(scenario, named, log_ms),
+    )  # fmt: skip
+
+
+def _check_start(scenario: Scenario, parameters: Parameters) -> None:
+    """A start that the property tables cannot describe is refused before the first scan."""
+    start, tables = scenario.start, parameters.refrigerant
+    for key, pressure_pa in (("suction_pressure", start.suction_pressure_pa), ("discharge_pressure", start.discharge_pressure_pa)):
+        if pressure_pa is not None and not in_envelope(tables, pressure_pa):
+            raise InputRefused(
+                Problem(
+                    f"start.{key} of {pressure_pa / 1000.0:.6g} kPa abs is outside the property tables of {scenario.plant.refrigerant}",
+                    file=str(scenario.path),
+                    value=f"{pressure_pa / 1000.0:.6g} kPa",
+                    limit=f"they reach from {tables.pressure_low_pa / 1000.0:.4g} to {tables.pressure_high_pa / 1000.0:.4g} kPa abs",
+                )
+            )
+
+
+def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:
+    """What the run came from, for the trace's metadata and the report."""
+    sheet = scenario.sheet
+    return {
+        "scenario": scenario.title,
+        "scenario_file": scenario.path.name,
+        "plant": scenario.plant.title,
+        "refrigerant": scenario.plant.refrigerant,
+        "controller": named.name,
+        "settings": sheet.path.name if sheet else (scenario.sheet_path.name if scenario.sheet_path else "defaults"),
+        "settings_checksum": sheet.stamp if sheet else "",
+        "seed": str(scenario.seed),
+        "duration_ms": str(scenario.duration_ms),
+        "scan_ms": str(SCAN_MS),
+        "step_ms": str(STEP_MS),
+        "log_ms": str(log_ms),
+        "version": version("twoslide"),
+        "kernels": kernel_hash(),
+        "sha256": json.dumps(dict(scenario.sha256), sort_keys=True),
+        "overridden": json.dumps(dict(scenario.overridden), sort_keys=True),
+        "notes": json.dumps(list(scenario.notes), ensure_ascii=False),
+    }
+
+
+def settings_for(prepared: Prepared, settings_type: type, name: str, cross_check: Any = None) -> Any:
+    """Settings of a controller that is known only once its code is loaded: from the sheet if there is one.
+
+    Raises InputRefused for a sheet that is not its own.
+    """
+    scenario = prepared.scenario
+    if scenario.sheet_path is None:
+        return settings_type()
+    site = scenario.plant.site
+    return load_sheet(scenario.sheet_path, name, settings_type, site, cross_check).settings

@@ -1,0 +1,259 @@
+"""TOML table → record dataclass, with every problem found and placed; and the record's values for a checksum.
+
+Generic: the record's fields say unit, limits and defaults (see record_fields).
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any, TypeVar, cast
+
+from scenarios.errors import InputRefused, Problem
+from scenarios.quantities import Site, example_of, format_quantity, parse_quantity
+from scenarios.record_fields import FieldRule, field_rules
+from scenarios.toml_source import KeyPath, TomlSource
+
+R = TypeVar("R")
+_BAD: Any = object()  # what a value that was refused becomes, so that reading goes on
+
+
+def dotted(path: KeyPath) -> str:
+    """A key path as a person would write it: `event[2].at`."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+    return text
+
+
+def suggestion(word: str, known: Iterable[str]) -> str:
+    """ "did you mean …", or the list of what is known."""
+    names = sorted(known)
+    close = difflib.get_close_matches(word.lower(), names, n=1, cutoff=0.6)
+    if close:
+        return f'did you mean "{close[0]}"?'
+    return f"known: {', '.join(names)}" if names else "nothing is expected here"
+
+
+def unknown_keys(source: TomlSource, path: KeyPath, known: Iterable[str], problems: list[Problem]) -> None:
+    """A problem for every key of the table at `path` that is not in `known`."""
+    names = set(known)
+    for key in source.get(path) if path else source.data:
+        if key not in names:
+            problem = Problem(f'unknown key "{key}"', value=key, way_out=suggestion(key, names))
+            problems.append(source.problem((*path, key), problem))
+
+
+def range_problem(value: float, unit: str, low: float | None, high: float | None, why: str) -> Problem | None:
+    """A Problem, without a place, if `value` (in `unit`) is outside low..high; why: reason of the default."""
+    if (low is None or value >= low) and (high is None or value <= high):
+        return None
+    ends = [f"at least {format_quantity(low, unit)}" if low is not None else ""]
+    ends.append(f"at most {format_quantity(high, unit)}" if high is not None else "")
+    limit = "allowed: " + ", ".join(end for end in ends if end)
+    text = format_quantity(value, unit)
+    return Problem(f"{text} is out of range", value=text, limit=limit, way_out=f"default chosen: {why}" if why else "")
+
+
+def read_quantity(value: Any, unit: str, of: str, site: Site, whole: bool = False) -> float:
+    """A TOML value as a number in `unit`.  InputRefused, without a place, if it is not one.
+
+    whole: the result must be a whole number (within 1e-6, which is rounding) that fits in 64 bits.
+    """
+    if isinstance(value, str):
+        number = parse_quantity(value, unit, of, site)
+    elif isinstance(value, bool) or not isinstance(value, (int, float)):
+        kind = {bool: "true/false", list: "an array", dict: "a table"}.get(type(value), "a date or time")
+        raise InputRefused(Problem(f"is {kind}", way_out=f"write for example {example_of(unit, of)}"))
+    elif unit not in ("", "1"):
+        hint = f"write for example {example_of(unit, of)}"
+        raise InputRefused(Problem(f"the bare number {value} has no unit", value=str(value), way_out=hint))
+    elif whole and isinstance(value, float):
+        raise InputRefused(Problem(f"{value} is not a whole number", value=str(value)))
+    else:
+        try:
+            number = float(value)
+        except OverflowError:
+            number = float("inf")
+        if not -1.7e308 < number < 1.7e308:
+            raise InputRefused(Problem(f"{str(value)[:20]} is not a finite number", value=str(value)[:20]))
+        if whole and abs(value) >= 2**53:
+            raise InputRefused(Problem(f"{str(value)[:20]} is too large", value=str(value)[:20]))
+    if whole and (abs(number) >= 2.0**53 or abs(number - round(number)) > 1e-6):
+        raise InputRefused(Problem(f'"{value}" is {number:.15g} {unit}, which is not a whole number', value=str(value)))
+    return number
+
+
+def read_record(
+    source: TomlSource,
+    path: KeyPath,
+    cls: type[R],
+    site: Site,
+    problems: list[Problem],
+    skip: Iterable[str] = (),
+    given: Mapping[str, Any] = MappingProxyType({}),
+) -> R | None:
+    """A record from the table at `path`; missing keys take the field's default.
+
+    All problems are appended to `problems`, placed; the result is None if there was one.  skip: further keys that the
+    table may have and that somebody else reads; given: values, by key, that were read already.
+    """
+    table = source.get(path) if path else source.data
+    before = len(problems)
+    if table is None:
+        table = {}
+    if not isinstance(table, dict):
+        problems.append(source.problem(path, Problem(f"{dotted(path)} must be a table"), of_value=True))
+        return None
+    rules = field_rules(cast(Any, cls))
+    if table:
+        unknown_keys(source, path, [*(rule.key for rule in rules), *skip, *given], problems)
+    made: dict[str, Any] = {}
+    for rule in rules:
+        value = given.get(rule.key)
+        if value is None:
+            value = _read_field(source, (*path, rule.key), rule, rule.key in table, site, problems)
+        if value is not None:
+            made[rule.name] = value
+    if len(problems) > before:
+        return None
+    try:
+        return cls(**made)
+    except ValueError as error:  # a record that checks its own physics
+        problems.append(source.problem(path, f"{dotted(path) or 'the file'}: {error}"))
+        return None
+
+
+def _read_field(
+    source: TomlSource, path: KeyPath, rule: FieldRule, present: bool, site: Site, problems: list[Problem]
+) -> Any:
+    """The field's value, or None when the record shall use its own default or a problem was noted."""
+    if rule.is_record and not rule.length:
+        if not present and not rule.required:
+            return None
+        return read_record(source, path, rule.kind, site, problems)
+    if not present:
+        if rule.required:
+            form = f"write for example {rule.key} = {_example(rule)}"
+            where = dotted(path[:-1])
+            text = f'key "{rule.key}" is missing' + (f" in [{where}]" if where else "")
+            problems.append(source.problem(path[:-1], Problem(text, way_out=form)))
+        return None
+    value = source.get(path)
+    if not rule.length:
+        found = _read_one(source, path, value, rule, site, problems)
+        return None if found is _BAD else found
+    if not isinstance(value, list) or len(value) != rule.length:
+        given = f"{len(value)} values" if isinstance(value, list) else "not an array"
+        text = f'"{rule.key}" needs an array of {rule.length} values, got {given}'
+        problems.append(source.problem(path, Problem(text), of_value=True))
+        return None
+    items = [
+        read_record(source, (*path, i), rule.kind, site, problems)
+        if rule.is_record
+        else _read_one(source, (*path, i), item, rule, site, problems)
+        for i, item in enumerate(value)
+    ]
+    return None if any(item is _BAD or item is None for item in items) else tuple(items) if rule.is_tuple else items
+
+
+def _example(rule: FieldRule) -> str:
+    if rule.kind is bool:
+        return "true"
+    if rule.is_enum:
+        return f'"{next(iter(rule.kind)).name.lower()}"'
+    if rule.is_record:
+        return "{ … }"
+    return "3" if rule.kind is int and rule.unit == "1" else example_of(rule.unit, rule.of)
+
+
+def _read_one(
+    source: TomlSource, path: KeyPath, value: Any, rule: FieldRule, site: Site, problems: list[Problem]
+) -> Any:
+    def refuse(problem: Problem) -> Any:
+        named = replace(problem, message=f"{rule.key}: {problem.message}")
+        problems.append(source.problem(path, named, of_value=True))
+        return _BAD
+
+    if rule.kind is bool:
+        return value if isinstance(value, bool) else refuse(Problem("must be true or false, without quotes"))
+    if rule.is_enum:
+        members = {member.name.lower(): member for member in rule.kind}
+        if isinstance(value, str) and value.lower() in members:
+            return members[value.lower()]
+        return refuse(
+            Problem(f"{str(value)[:40]!r} is not one of the choices", way_out=suggestion(str(value), members))
+        )
+    try:
+        number = read_quantity(value, rule.unit, rule.of, site, whole=rule.kind is int)
+    except InputRefused as error:
+        return refuse(error.problems[0])
+    bad = range_problem(number, rule.unit, rule.low, rule.high, rule.why)
+    if bad is not None:
+        return refuse(bad)
+    return round(number) if rule.kind is int else number
+
+
+def place_cross_checks(
+    source: TomlSource, path: KeyPath, cls: Any, messages: Iterable[str], problems: list[Problem]
+) -> None:
+    """Turn a cross check's plain words into placed problems.
+
+    A message that begins with a field path and a colon ("protection.trip_kpa_abs: …") is placed at that key, any
+    other at the table.
+    """
+    for message in messages:
+        where = message.split(":", 1)[0].strip() if ":" in message else ""
+        found = key_path_of(cls, where)
+        full = (*path, *found) if found is not None else path
+        problems.append(source.problem(full, message, of_value=found is not None))
+
+
+def key_path_of(cls: Any, field_path: str) -> KeyPath | None:
+    """`protection.trip_kpa_abs` or `protection.trip` as the key path in a file; None if there is no such field."""
+    path: list[str | int] = []
+    for name in field_path.split("."):
+        rule = next((r for r in field_rules(cls) if name in (r.name, r.key)), None) if cls is not None else None
+        if rule is None:
+            return None
+        path.append(rule.key)
+        cls = rule.kind if rule.is_record and not rule.length else None
+    return tuple(path)
+
+
+def rule_of(cls: Any, key_path: KeyPath) -> FieldRule | None:
+    """The rule of the field that a key path of names leads to; None if there is none."""
+    rule: FieldRule | None = None
+    for name in key_path:
+        rule = next((r for r in field_rules(cls) if name in (r.name, r.key)), None) if cls is not None else None
+        if rule is None:
+            return None
+        cls = rule.kind if rule.is_record and not rule.length else None
+    return rule
+
+
+def values_of(record: Any, only: Any = None) -> dict[str, Any]:
+    """The record's values in record units, by key in a file; `only`: a TOML table, to leave out keys not in it."""
+    out: dict[str, Any] = {}
+    for rule in field_rules(cast(Any, type(record))):
+        if only is not None and rule.key not in only:
+            continue
+        value = getattr(record, rule.name)
+        part = only[rule.key] if only is not None else None
+        if rule.is_record and not rule.length:
+            out[rule.key] = values_of(value, part)
+        elif rule.is_record:
+            out[rule.key] = [values_of(v, part[i] if part is not None else None) for i, v in enumerate(value)]
+        elif rule.length:
+            out[rule.key] = [_plain(v, rule) for v in value]
+        else:
+            out[rule.key] = _plain(value, rule)
+    return out
+
+
+def _plain(value: Any, rule: FieldRule) -> Any:
+    if rule.is_enum:
+        return rule.kind(value).name.lower()
+    return float(value) if rule.kind is float else value

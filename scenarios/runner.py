@@ -1,0 +1,203 @@
+"""Running: from scenario files to a run's folder.
+
+    prepared = prepare([Path("demo_shift.toml")])
+    result = execute(prepared[0], Path("out"))
+
+Shipped controllers run in this process, compiled; anybody else's code in a child (scenarios/child.py).
+"""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from controller.registry import SHIPPED
+from scenarios.child import run_in_child
+from scenarios.controllers import Kind, library_settings_of, library_state, load
+from scenarios.engine import BlockEnd
+from scenarios.errors import InputRefused, Problem, StorageFailed
+from scenarios.preparation import Prepared, prepare, settings_for
+from scenarios.requirements import Limits
+from scenarios.scoring import Scores, score
+from scenarios.session import Buffers, Session, memory_buffers
+from scenarios.trace import Event, Trace, partial_folder, publish, trace_of, write_trace
+
+__all__ = ["RunResult", "execute", "failure_text", "open_session", "play_prepared", "prepare", "prepare_job"]
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """A finished run.  `failure` says why it ended early; a trip is no failure."""
+
+    trace: Trace
+    scores: Scores
+    limits: Limits
+    folder: Path | None
+    failure: str | None
+    engine: str
+    engine_note: str
+    simulated_s_per_s: float
+    facts: dict[str, str]
+
+
+def open_session(prepared: Prepared, buffers: Buffers) -> tuple[Session, str]:
+    """A session with the controller's code loaded, and a word on how fast it will be and why."""
+    from scenarios.entries import CompiledEntry, Entry, ForeignEntry, PythonEntry
+    from scenarios.records import to_array
+
+    loaded = load(prepared.named)
+    entry: Entry
+    if loaded.kernels is not None:
+        settings, shipped = prepared.settings, prepared.named.kind is Kind.SHIPPED
+        if not shipped:
+            settings = settings_for(prepared, loaded.kernels.settings_type, loaded.kernels.name)
+        entry = CompiledEntry(loaded.kernels, settings, cached=shipped)
+        note = "controller and plant compiled" if shipped else "compiled afresh: only shipped controllers are cached"
+    elif loaded.library is not None:
+        wanted = library_settings_of(loaded.library)
+        array = to_array(settings_for(prepared, SHIPPED[wanted].settings_type, wanted)) if wanted else None
+        entry = ForeignEntry(loaded.library, "twoslide_scan", array, library_state(loaded.library))
+        note = "shared library called each scan by the compiled plant, in a child process"
+    else:
+        entry = PythonEntry(loaded.python.scan)
+        note = "the controller is plain Python, called back each scan by the compiled plant, in a child process"
+    return Session(prepared, entry, buffers), note
+
+
+def prepare_job(job: dict[str, Any]) -> Prepared:
+    """Prepare one scenario again, in the child, from what the parent wrote down."""
+    sheet = Path(job["settings"]) if job["settings"] else None
+    found = prepare(
+        [Path(job["scenario"])], controller=job["controller"], settings=sheet, seed=job["seed"], log_ms=job["log_ms"]
+    )
+    return found[0]
+
+
+_FAULTS = {
+    BlockEnd.CONTROLLER_NOT_FINITE: "the controller put out a demand that is no finite number",
+    BlockEnd.CONTROLLER_BOTH_DRIVES: "the controller energised both drives of one slide at once",
+}
+
+
+def failure_text(session: Session, end: BlockEnd) -> str:
+    """Why a run ended before its time, in words; "" if it did not."""
+    if end is BlockEnd.REACHED:
+        return ""
+    at_s = session.time_ms / 1000.0
+    if end in _FAULTS:
+        return f"{_FAULTS[end]}, in the scan at {at_s:.1f} s"
+    status = session.run.status
+    if end is BlockEnd.PLANT:
+        from plant_model.plant import explain
+
+        return f"the plant left what its model can describe at {at_s:.1f} s: {explain(status, session.plant_state(), session.prepared.parameters)}"
+    error = session.entry.error if session.entry else None
+    if isinstance(error, KeyboardInterrupt):
+        raise error
+    if error is not None:
+        return f"the controller raised {type(error).__name__}: {error}{_place(error)}, in the scan at {at_s:.1f} s"
+    return f"the controller returned status {status} in the scan at {at_s:.1f} s"
+
+
+def _place(error: BaseException) -> str:
+    trace = error.__traceback__
+    while trace and trace.tb_next:
+        trace = trace.tb_next
+    return f" ({Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno})" if trace else ""
+
+
+def play_prepared(
+    prepared: Prepared, folder: Path, progress: Callable[[float], None] | None = None
+) -> tuple[Trace, str, str, str, float]:
+    """Run; returns trace, failure, engine, note, simulated seconds per second of wall time.
+
+    `folder` holds the shared files of a child; it must exist and is left to the caller to clear.
+    """
+    began = time.perf_counter()
+    if prepared.named.kind is Kind.SHIPPED:
+        buffers = memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
+        session, note = open_session(prepared, buffers)
+        session.warm_up()
+        began = time.perf_counter()
+        failure = failure_text(session, session.play(progress))
+        noted, engine = session.noted, "compiled"
+    else:
+        result = run_in_child(prepared, _job(prepared), folder, progress)
+        buffers, noted, failure, note, engine = result.buffers, result.noted, result.failure, result.engine_note, "child process"
+    wall_s = max(time.perf_counter() - began, 1e-9)
+    run = buffers.run[0]
+    rows, edges = int(run["row_count"]), int(run["edge_count"])
+    if failure:
+        noted = [*noted, Event(int(run["time_ms"]), "run", "fault", failure)]
+    if int(run["edges_lost"]):
+        noted = [*noted, Event(int(run["time_ms"]), "run", "events", f"{int(run['edges_lost'])} changes not recorded")]
+    trace = trace_of(buffers.rows[:rows].copy(), buffers.edges[:edges].copy(), noted, dict(prepared.facts))
+    return trace, failure, engine, note, int(run["time_ms"]) / 1000.0 / wall_s
+
+
+def _job(prepared: Prepared) -> dict[str, Any]:
+    sheet_path = prepared.scenario.sheet_path
+    return {
+        "scenario": str(prepared.scenario.path.resolve()),
+        "controller": str(prepared.named.path) + (f":{prepared.named.attribute}" if prepared.named.attribute else ""),
+        "settings": str(sheet_path.resolve()) if sheet_path else "",
+        "seed": prepared.seed,
+        "log_ms": prepared.log_ms,
+    }
+
+
+def _check_place(out: Path) -> None:
+    """A folder that is no run's must never be replaced."""
+    if not out.exists():
+        return
+    if not out.is_dir():
+        raise InputRefused(Problem(f"--out {out} is a file", value=str(out), way_out="name a folder"))
+    if any(out.iterdir()) and not (out / "trace.parquet").is_file():
+        raise InputRefused(
+            Problem(f"--out {out} holds other files, and a run replaces its folder whole", value=str(out), way_out="name a new folder")
+        )
+
+
+def execute(
+    prepared: Prepared,
+    out: Path | None,
+    progress: Callable[[float], None] | None = None,
+    finish: Callable[[Path, RunResult], None] | None = None,
+) -> RunResult:
+    """Run one prepared scenario and, with `out`, leave its folder there.
+
+    `finish(folder, result)` may add files (the report) before the folder gets its name.  Raises InputRefused for a
+    controller that does not load, StorageFailed when the folder cannot be written; a controller that fails while
+    running is a result whose folder is complete up to the fault.
+    """
+    import tempfile
+
+    if out is not None:
+        _check_place(out)
+    work = Path(tempfile.mkdtemp(prefix="twoslide-"))
+    try:
+        trace, failure, engine, note, speed = play_prepared(prepared, work, progress)
+        scores = score(trace, prepared.limits, prepared.refrigerant)
+        result = RunResult(trace, scores, prepared.limits, None, failure or None, engine, note, speed, dict(prepared.facts))
+        if out is None:
+            return result
+        try:
+            partial = partial_folder(out)
+            try:
+                write_trace(trace, partial)
+                (partial / "scores.json").write_text(scores.to_json(), encoding="utf-8")
+                if finish:
+                    finish(partial, result)
+                publish(partial, out)
+            except BaseException:
+                shutil.rmtree(partial, ignore_errors=True)
+                raise
+        except OSError as error:
+            raise StorageFailed(f"{out} could not be written: {error.strerror or error}") from error
+        return replace(result, folder=out)
+    finally:
+        shutil.rmtree(work, ignore_errors=True)

@@ -1,0 +1,115 @@
+"""A scenario: what is run, on which plant, under which controller, and what happens from outside.
+
+A scenario names its plant and its settings sheet and overrides neither.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from scenarios.event_kinds import AnyEvent, DurationMs, Event, Frac, HeatW, quantity
+from scenarios.load_log import LoadLog
+from scenarios.plant_file import Plant
+from scenarios.settings_sheet import Sheet
+
+LONGEST_RUN_MS = 366 * 86_400_000
+
+PressurePa = Annotated[float, *quantity("Pa", "absolute", 1000.0, 2e7)]
+Seed = Annotated[int, Field(ge=0, lt=2**63, strict=True)]
+
+
+class MachineAtStart(StrEnum):
+    """The machine before row 0."""
+
+    RUNNING = "running"
+    STOPPED = "stopped"
+
+
+class Start(BaseModel):
+    """The state before row 0; what is not given follows from the plant."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+    machine: MachineAtStart = MachineAtStart.STOPPED
+    suction_pressure_pa: PressurePa | None = Field(None, alias="suction_pressure")
+    discharge_pressure_pa: PressurePa | None = Field(None, alias="discharge_pressure")
+    capacity_travel_frac: Frac | None = Field(None, alias="capacity_travel")
+    load_w: HeatW | None = Field(None, alias="load")
+
+    @model_validator(mode="after")
+    def _condensing_above_suction(self) -> Self:
+        suction, discharge = self.suction_pressure_pa, self.discharge_pressure_pa
+        if suction is None or discharge is None:
+            return self
+        if discharge < suction or (discharge == suction and self.machine is MachineAtStart.RUNNING):
+            given = f"{discharge / 1000.0:.6g} kPa abs is not above suction {suction / 1000.0:.6g} kPa abs"
+            raise ValueError(f"condensing below suction: discharge pressure {given}")
+        return self
+
+
+class ScenarioFile(BaseModel):
+    """The keys of a scenario file, for the loader and for editors (JSON Schema)."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True, title="twoslide scenario"
+    )
+    title: Annotated[str, Field(min_length=1, strict=True)]
+    purpose: Annotated[str, Field(min_length=1, strict=True, description="what the scenario is for")]
+    expects: Annotated[str, Field(min_length=1, strict=True, description="what a good controller does")]
+    plant: Annotated[str, Field(min_length=1, strict=True, description="plant file, relative to this one")]
+    controller: Annotated[str, Field(min_length=1, strict=True, description="shipped name, path.py:NAME or path.so")]
+    settings: Annotated[str, Field(min_length=1, strict=True, description="settings sheet, relative")] | None = None
+    duration_ms: DurationMs = Field(alias="duration")
+    seed: Seed = 1
+    start: Start = Field(default_factory=lambda: Start.model_validate({}))
+    event: tuple[AnyEvent, ...] = ()
+
+
+def scenario_schema() -> dict[str, Any]:
+    """JSON Schema of a scenario file, for editors that check TOML."""
+    return ScenarioFile.model_json_schema(by_alias=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Threshold:
+    """A watch's condition: the column's value, in the unit of its name, passes `value` upward or downward."""
+
+    column: str
+    value: float
+    rising: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A scenario with everything it names, read and checked.
+
+    controller: a shipped name, or the absolute path, with `:NAME` where given; controller_path: that file, None for a
+    shipped one; sheet: None without a settings sheet, or where only the controller itself knows its settings (then
+    sheet_path is set); thresholds: by index of a wait_for in `events`; load_logs: by the event's `file`;
+    sha256: of each file used, by role ("scenario", "plant", "settings", "controller", "load_log:FILE");
+    overridden: what the command line set, by key; notes: for the user.
+    """
+
+    path: Path
+    title: str
+    purpose: str
+    expects: str
+    plant: Plant[Any]
+    controller: str
+    controller_path: Path | None
+    sheet: Sheet[Any] | None
+    sheet_path: Path | None
+    duration_ms: int
+    seed: int
+    start: Start
+    events: tuple[Event, ...]
+    thresholds: Mapping[int, Threshold] = field(default_factory=dict)
+    load_logs: Mapping[str, LoadLog] = field(default_factory=dict)
+    sha256: Mapping[str, str] = field(default_factory=dict)
+    overridden: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()

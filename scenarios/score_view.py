@@ -1,0 +1,134 @@
+"""What the scores look at: a trace from its first row in AUTOMATIC to its end, each quantity computed at most once."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.process_image import Mode
+from scenarios.regulation import Settling, settling_times
+from scenarios.requirements import Limits, Verdict, check_all
+from scenarios.steps import Steps, steps
+
+if TYPE_CHECKING:
+    from scenarios.trace import Trace
+
+Floats = NDArray[np.float64]
+
+BAND_K = 1.0
+HOUR_MS = 3.6e6
+SATURATION_POINTS = 256
+
+
+def saturation_temperatures_k(refrigerant: Any, pressure_pa: Floats) -> Floats:
+    """Saturation temperature of each pressure, interpolated over ln p; held at the ends of the property fit."""
+    from plant_model.properties import saturation_temperature_k
+
+    low, high = float(refrigerant.pressure_low_pa), float(refrigerant.pressure_high_pa)
+    held = np.clip(pressure_pa, low, high)
+    least, most = float(held.min()), float(held.max())
+    logs = np.linspace(np.log(least), np.log(max(most, least * (1.0 + 1e-9))), SATURATION_POINTS)
+    grid = [float(saturation_temperature_k(refrigerant, p)) for p in np.exp(logs).tolist()]
+    return np.interp(np.log(held), logs, grid)
+
+
+class View:
+    """What the formulas look at: the evaluation window of a trace, computed at most once each."""
+
+    def __init__(self, trace: Trace, limits: Limits | None, refrigerant: Any) -> None:
+        self.trace, self.limits, self.refrigerant = trace, limits or Limits(), refrigerant
+        self.all_ms = trace["time_ms"]
+        automatic = np.flatnonzero(trace["mode"] == Mode.AUTOMATIC)
+        self.first = int(automatic[0]) if len(automatic) else None
+        self._steps: dict[str, Steps] = {}
+
+    def __getitem__(self, name: str) -> Floats:
+        return self.trace[name][self.first or 0 :]
+
+    @property
+    def valid(self) -> bool:
+        """There is a window, and it has a length."""
+        return self.first is not None and self.hours > 0.0
+
+    @property
+    def start_ms(self) -> float:
+        return float(self.all_ms[self.first or 0])
+
+    @property
+    def end_ms(self) -> float:
+        return float(self.all_ms[-1])
+
+    @property
+    def hours(self) -> float:
+        return (self.end_ms - self.start_ms) / HOUR_MS
+
+    @property
+    def run_hours(self) -> float:
+        return float(self.all_ms[-1] - self.all_ms[0]) / HOUR_MS
+
+    @cached_property
+    def seconds(self) -> Floats:
+        """How long each row stands: up to the next row."""
+        return np.diff(self["time_ms"], append=self.end_ms) / 1000.0
+
+    @cached_property
+    def has_set_point(self) -> bool:
+        """The controller reports a set point at least once in the window."""
+        return self.valid and bool(np.any(self["suction_set_point_pa"] > 0.0))
+
+    @cached_property
+    def set_point_pa(self) -> Floats:
+        """The working set point; where none is reported, the last one that was (at the start, the first)."""
+        reported = self["suction_set_point_pa"]
+        known = np.flatnonzero(reported > 0.0)
+        place = np.searchsorted(known, np.arange(len(reported)), side="right") - 1
+        held: Floats = reported[known[np.maximum(place, 0)]]
+        return held
+
+    @cached_property
+    def deviation_pa(self) -> Floats:
+        return self["suction_pressure_pa"] - self.set_point_pa
+
+    @cached_property
+    def saturated_k(self) -> Floats:
+        return saturation_temperatures_k(self.refrigerant, self["suction_pressure_pa"])
+
+    @cached_property
+    def set_point_k(self) -> Floats:
+        return saturation_temperatures_k(self.refrigerant, self.set_point_pa)
+
+    @cached_property
+    def deviation_k(self) -> Floats:
+        return self.saturated_k - self.set_point_k
+
+    @cached_property
+    def settling(self) -> tuple[Settling, ...]:
+        if not self.has_set_point:
+            return ()
+        noted = [(e.time_ms, e.text or e.source) for e in self.trace.events if e.kind == "disturbance"]
+        return settling_times(self["time_ms"], self.deviation_k, noted, BAND_K)
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        return check_all(self.trace, self.limits)
+
+    def steps(self, column: str) -> Steps:
+        if column not in self._steps:
+            self._steps[column] = steps(self.trace, column)
+        return self._steps[column]
+
+    def in_window(self, times_ms: Any) -> list[int]:
+        return [int(t) for t in times_ms if t >= self.start_ms]
+
+    def operations(self, up: str, down: str) -> list[tuple[int, int]]:
+        """Switchings-on of a slide's two drives as (time_ms, direction), in time order."""
+        ups = [(t, 1) for t in self.in_window(self.steps(up).rises_ms())]
+        downs = [(t, -1) for t in self.in_window(self.steps(down).rises_ms())]
+        return sorted(ups + downs)
+
+    def gained(self, column: str) -> float:
+        """Growth of a running total over the window."""
+        return float(self[column][-1] - self[column][0])
