@@ -30,7 +30,7 @@ class PiSettings:
     proportional_band_kpa: float = pressure_difference(
         80.0, 2.0, 2000.0, "error that moves the demand by 100 %: SIMC, demo vessel, 3 s effective delay"
     )
-    integral_time_ms: int = duration(40_000, 1_000, 3_600_000, "SIMC, about 8 effective delays and some")
+    integral_time_ms: int = duration(24_000, 1_000, 3_600_000, "SIMC: 8 effective delays of 3 s (integrating process)")
     rest_zone_kpa: float = pressure_difference(
         1.0, 0.0, 20.0, "either side; the integral rests inside, so that the drive's neutral zone makes no limit cycle"
     )

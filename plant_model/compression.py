@@ -5,8 +5,9 @@ work of an adiabatic machine with a fixed built-in volume ratio is
 
     w(PR, Vi) = (Vi^(kappa−1) − 1)/(kappa − 1) + PR/Vi − 1                              Vi at least 1
 
-with the *effective* exponent of the real gas, ln(PR)/ln(v1/v2s) (for instance Stoecker, Industrial
-Refrigeration Handbook, 1998, ch. 5, recalled).  Around it stand leakage, port loss, oil drag and friction, each with its constant in `CompressorParameters`.  There is no economiser.
+with the *effective* exponent of the real gas, ln(PR)/ln(v1/v2s) (for instance Stoecker, Industrial Refrigeration
+Handbook, 1998, ch. 5, recalled) and a first-order term for the exponent's change on the way.  Around it stand leakage,
+port loss, oil drag and friction, each with its constant in `CompressorParameters`.  There is no economiser.
 
 Results are an engineering aid with invented machine constants; nothing here is a safety system.
 """
@@ -63,6 +64,13 @@ class CompressorParameters:
         0.1,
         "of full displacement at nominal speed, per unit of mean pressure ratio across the flutes: volumetric "
         "efficiency 0.92 at PR 3, 0.88 at PR 5; common practice, no source",
+    )
+    leakage_built_in_share: float = _value(
+        0.2,
+        "1",
+        0.0,
+        1.0,
+        "share of the leakage that grows with the built-in pressure ratio Vi^kappa, the rest with PR; no source",
     )
     leakage_speed_factor: float = _value(
         5.0, "1", 1.0, 50.0, "leakage reaches its full value at 1/5 of nominal speed, and is 0 at rest; no source"
@@ -135,15 +143,32 @@ class CompressionResult:
 
 
 @kernel
-def indicated_work(kappa: float, pressure_ratio: float, volume_ratio: float) -> float:
-    """w(PR, Vi) per p1·V, dimensionless; kappa above 0 (1 is the isothermal limit), volume_ratio held at 1 or more."""
-    log_vi = math.log(max(1.0, volume_ratio))
-    exponent = (kappa - 1.0) * log_vi
-    if abs(kappa - 1.0) < 1.0e-6:
-        closed = log_vi * (1.0 + 0.5 * exponent)
+def real_gas_work(kappa: float, bend: float, log_ideal: float, pressure_ratio: float, volume_ratio: float) -> float:
+    """w(PR, Vi) per p1·V for a gas whose exponent changes while it is compressed; dimensionless.
+
+    kappa is the mean exponent up to the ideal volume ratio, whose logarithm is log_ideal; bend is (kappa − exponent at
+    suction) / log_ideal.  To first order ln(p/p1) = kappa l + bend (l² − log_ideal l), l = ln(V1/V); integrated here.
+    kappa above 0 (1 is the isothermal limit); volume_ratio is held at 1 or more.
+    """
+    held = max(1.0, volume_ratio)
+    length = math.log(held)
+    a = kappa - 1.0
+    if abs(a) < 1.0e-3:  # series: the closed integrals lose digits
+        closed = length * (1.0 + 0.5 * a * length)
+        first = length * length * (0.5 + a * length / 3.0)
+        second = length * length * length * (1.0 / 3.0 + 0.25 * a * length)
     else:
-        closed = (math.exp(exponent) - 1.0) / (kappa - 1.0)
-    return closed + pressure_ratio / max(1.0, volume_ratio) - 1.0
+        grown = math.exp(a * length)
+        closed = (grown - 1.0) / a
+        first = (length * grown - closed) / a
+        second = (length * length * grown - 2.0 * first) / a
+    return closed + bend * (second - log_ideal * first) + pressure_ratio / held - 1.0
+
+
+@kernel
+def indicated_work(kappa: float, pressure_ratio: float, volume_ratio: float) -> float:
+    """w(PR, Vi) per p1·V of a gas with one exponent, dimensionless; volume_ratio is held at 1 or more."""
+    return real_gas_work(kappa, 0.0, 0.0, pressure_ratio, volume_ratio)
 
 
 @kernel
@@ -213,24 +238,26 @@ def compress(
     out.volume_ratio_ideal = ideal
     out.volume_ratio_attainable = attainable
 
-    work = indicated_work(kappa, ratio, seen)
-    work_ideal = indicated_work(kappa, ratio, ideal)
+    log_ideal = log_ratio / kappa
+    bend = 0.0
+    if log_ideal > 0.05:  # below, a difference of two nearly equal exponents over almost nothing
+        bend = (kappa - isentropic_exponent_at(r, x1, x1, superheat_k)) / log_ideal
+    work = real_gas_work(kappa, bend, log_ideal, ratio, seen)
+    work_ideal = real_gas_work(kappa, bend, log_ideal, ratio, ideal)
     if attainable == ideal:
         work_attainable = work_ideal
     else:
-        work_attainable = indicated_work(kappa, ratio, attainable)
+        work_attainable = real_gas_work(kappa, bend, log_ideal, ratio, attainable)
 
-    # Flutes before the port opens see on average half the built-in pressure rise, those after it the whole one.
-    built_in_rise = (work - ratio / max(1.0, seen) + 1.0) * (kappa - 1.0) + 1.0  # Vi^(kappa-1), without another exp
-    built_in_rise = built_in_rise * max(1.0, seen) - 1.0
+    held = max(1.0, seen)
+    built_in_rise = math.exp(kappa * math.log(held)) - 1.0
     swept_m3_s = turns_1_s * curves.displacement_m3 * trapped
     leakage_share = min(1.0, m.leakage_speed_factor * turns_1_s / m.nominal_speed_1_s)
     leakage_m3_s = (
         m.leakage_frac
         * curves.displacement_m3
         * m.nominal_speed_1_s
-        * 0.5
-        * (ratio - 1.0 + max(0.0, built_in_rise))
+        * ((1.0 - m.leakage_built_in_share) * (ratio - 1.0) + m.leakage_built_in_share * built_in_rise)
         * leakage_share
     )
     density_discharge_kg_m3 = density_kg_m3 * ratio * out.vapour.t_k / max(100.0, t_discharge_k)
@@ -260,11 +287,11 @@ def compress(
     again_j = 0.0
     if turns_1_s > 0.0:
         again_j = m.recompression_frac * p1_pa * leakage_m3_s / turns_1_s
-    gas_torque_n_m = (per_turn_j + again_j) * work / TWO_PI
+    gas_torque_n_m = (per_turn_j * work + again_j * work_ideal) / TWO_PI
     fixed_torque_n_m = m.friction_torque_n_m + m.oil_drag_torque_n_m
     omega_1_s = TWO_PI * turns_1_s
     out.port_loss_power_w = port_loss_w
-    out.recompression_power_w = again_j * work * turns_1_s
+    out.recompression_power_w = again_j * work_ideal * turns_1_s
     out.indicated_power_w = gas_torque_n_m * omega_1_s + port_loss_w
     out.friction_power_w = fixed_torque_n_m * omega_1_s
     out.shaft_power_w = out.indicated_power_w + out.friction_power_w
@@ -331,7 +358,7 @@ def rated_leakage_frac(m: CompressorParameters, geometry: RotorGeometry, r: Refr
     if excess_frac(high) < 0.0:
         raise ValueError(
             f"delivered_minimum_frac {geometry.delivered_minimum_frac:g}: not delivered even with "
-            f"{100.0 * high:.0f} % leakage allowed for; the machine leaks too much"
+            f"{100.0 * high:.0f} % leakage allowed for: too much leakage, or a port that is open too early"
         )
     for _ in range(30):
         middle = 0.5 * (low + high)

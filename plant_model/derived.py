@@ -180,7 +180,8 @@ def derive_constants(plant: PlantParameters, curves: SlideCurves, h_ms: int) -> 
         volume_ratio_drive=slide_drive_constants(plant.volume_ratio_drive),
         instruments=instrument_constants(plant.instruments, h_ms),
         swept_m3_rad=curves.displacement_m3 / (2.0 * math.pi),
-        suction_drop_factor=line.rated_drop_pa / (line.rated_density_kg_m3 * line.rated_flow_m3_s * line.rated_flow_m3_s),
+        suction_drop_factor=line.rated_drop_pa
+        / (line.rated_density_kg_m3 * line.rated_flow_m3_s * line.rated_flow_m3_s),
         per_vessel_volume_m3=1.0 / w.volume_m3,
         bulk_share_frac=0.0 if equilibrium else 1.0 - w.skin_frac,
         per_flash_s=0.0 if equilibrium else 1000.0 / w.flash_ms,
@@ -210,7 +211,9 @@ def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Pa
     Fields are taken as checked (`parameters.cross_check` and the limits in their metadata).
     """
     if not 1 <= h_ms <= 1000:
-        raise ValueError(f"step {h_ms} ms: must lie in 1..1000 ms; above that the integration is no longer good to 0.1 %")
+        raise ValueError(
+            f"step {h_ms} ms: must lie in 1..1000 ms; above that the integration is no longer good to 0.1 %"
+        )
     refrigerant = load_refrigerant(refrigerant_name)
     curves = slide_curves(plant.rotor, rated_leakage_frac(plant.machine, plant.rotor, refrigerant))
     return Parameters(plant, refrigerant, curves, derive_constants(plant, curves, h_ms))

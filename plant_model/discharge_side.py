@@ -17,9 +17,7 @@ from plant_model.two_phase import close_volume
 def close_discharge(p: Any, c: Any) -> bool:
     """Pressure and level of the DischargeState `c` from mass and energy; False if there is no two-phase state."""
     w = p.plant.discharge_side
-    found = close_volume(
-        p.refrigerant, c.mass_kg, c.energy_j, w.volume_m3, w.metal_capacity_j_k, 0.0, 0.0, c.volume
-    )
+    found = close_volume(p.refrigerant, c.mass_kg, c.energy_j, w.volume_m3, w.metal_capacity_j_k, 0.0, 0.0, c.volume)
     c.level_frac = c.volume.liquid_kg * c.volume.saturation.v_l_m3_kg * p.derived.per_discharge_volume_m3
     return found
 

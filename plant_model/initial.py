@@ -16,7 +16,7 @@ from plant_model.discharge_side import fan_share_frac
 from plant_model.instruments import sense
 from plant_model.motor import electrical, motor_torque_n_m
 from plant_model.oil_circuit import close_oil, oil_fluxes
-from plant_model.plant import PlantStatus, close
+from plant_model.plant import close, explain, fluxes
 from plant_model.properties import (
     Saturation,
     require_pressure,
@@ -40,10 +40,7 @@ class StartError(ValueError):
 def _checked_close(p: Parameters, s: PlantState) -> None:
     status = close(p, s)
     if status != 0:
-        raise StartError(
-            f"no start state: {PlantStatus(status).name.lower().replace('_', ' ')} at suction "
-            f"{s.suction.pressure_pa:.0f} Pa, discharge {s.discharge.volume.pressure_pa:.0f} Pa"
-        )
+        raise StartError(f"no start state: {explain(status, s, p)}")
 
 
 def _fill_vessel(p: Parameters, s: PlantState, pressure_pa: float, level_frac: float) -> None:
@@ -90,7 +87,7 @@ def stopped_state(
     volume_ratio_travel_frac: float = 0.0,
     oil_k: float = WARM_OIL_K,
 ) -> PlantState:
-    """The machine at rest: pressures in Pa absolute, travels 0..1, oil and metal at `oil_k`, room at the coils' temperature.
+    """The machine at rest: pressures in Pa absolute, travels 0..1, oil and metal at `oil_k`, room as cold as the coils.
 
     Raises StartError, or EnvelopeError for a pressure outside the refrigerant's tables.
     """
@@ -105,6 +102,7 @@ def stopped_state(
     s.volume_ratio.travel_frac = volume_ratio_travel_frac
     _checked_close(p, s)
     electrical(p, s)
+    fluxes(p, s, d, Actuators(), s.rates)
     sense(p, s, True)
     return s
 
@@ -117,12 +115,14 @@ def _settle_speed(p: Parameters, s: PlantState) -> None:
         pull_out_rad_s = synchronous_rad_s * (1.0 - p.plant.motor.breakdown_slip_frac)
         if motor_torque_n_m(p, pull_out_rad_s) < load_n_m:
             raise StartError(
-                f"start: the motor's breakdown torque {motor_torque_n_m(p, pull_out_rad_s):.0f} N·m is below the load's "
-                f"{load_n_m:.0f} N·m"
+                f"start: the motor's breakdown torque {motor_torque_n_m(p, pull_out_rad_s):.0f} N·m is below "
+                f"the load's {load_n_m:.0f} N·m"
             )
-        s.motor.speed_rad_s = _between(
-            lambda x, load=load_n_m: motor_torque_n_m(p, x) - load, pull_out_rad_s, synchronous_rad_s, 1.0e-12
-        )
+
+        def missing_n_m(speed_rad_s: float, load_n_m: float = load_n_m) -> float:
+            return motor_torque_n_m(p, speed_rad_s) - load_n_m
+
+        s.motor.speed_rad_s = _between(missing_n_m, pull_out_rad_s, synchronous_rad_s, 1.0e-12)
         _checked_close(p, s)
 
 
@@ -208,8 +208,8 @@ def running_state(
         low_w, high_w = carry_w(0.0), carry_w(1.0)
         if not low_w <= load_w <= high_w:
             raise StartError(
-                f"start: the machine carries {low_w / 1000:.0f} to {high_w / 1000:.0f} kW at suction {suction_pa:.0f} Pa "
-                f"and discharge {pressure_pa:.0f} Pa; the load is {load_w / 1000:.0f} kW"
+                f"start: the machine carries {low_w / 1000:.0f} to {high_w / 1000:.0f} kW at suction "
+                f"{suction_pa:.0f} Pa and discharge {pressure_pa:.0f} Pa; the load is {load_w / 1000:.0f} kW"
             )
         carry_w(_between(lambda x: carry_w(x) - load_w, 0.0, 1.0, 1.0e-9))
 
@@ -225,9 +225,7 @@ def running_state(
         level_frac = w.level_set_frac + w.feed_band_frac * (0.5 - opening_frac)
         if discharge_pa is not None:
             break
-        heat_w = s.compression.mass_flow_kg_s * (
-            s.oil.discharge_enthalpy_j_kg - s.discharge.volume.saturation.h_l_j_kg
-        )
+        heat_w = s.compression.mass_flow_kg_s * (s.oil.discharge_enthalpy_j_kg - s.discharge.volume.saturation.h_l_j_kg)
         condensing_k = d.wet_bulb_k + heat_w / fans_w_k
         # on a cold day the condenser would pull the head lower than slides and oil can use; there it starts and drifts
         wanted_pa = max(LEAST_RATIO * suction_pa, _saturation_pa(p, condensing_k))
@@ -240,6 +238,7 @@ def running_state(
     open_w_k = p.plant.evaporator.conductance_w_k * d.evaporator_open_frac
     s.room_k = s.vessel.zone.saturation.t_k + (load_w / open_w_k if open_w_k > 0.0 else 0.0)
     electrical(p, s)
+    fluxes(p, s, d, Actuators(motor_run=True, oil_pump=True), s.rates)
     sense(p, s, True)
     return s
 
@@ -250,7 +249,7 @@ def _saturation_pa(p: Parameters, t_k: float) -> float:
 
 
 def best_volume_ratio_travel_frac(p: Parameters, s: PlantState) -> float:
-    """Travel of the best attainable full-load volume ratio for a closed state: PR^(1/κ)/c, clear of the through-path."""
+    """Travel of the best attainable full-load volume ratio of a closed state: PR^(1/κ)/c, clear of the through-path."""
     trapped = s.compression.trapped_fraction_frac
     wanted = max(s.compression.volume_ratio_ideal, 1.0 + MARGIN_FRAC) / trapped
     if wanted <= full_load_volume_ratio(p.curves, 0.0):

@@ -1,8 +1,8 @@
 """Instruments: what the controller gets instead of the truth.
 
-Each channel has a span, a first-order lag (exact for an input held over the step), noise, a resolution and a 4–20 mA loop
-after NAMUR NE 43: a live measurement stays within 3.8 and 20.5 mA, 3.5 and 21.5 mA say that the sensor has failed.
-Noise is given from outside as standard normal numbers, so that the plant draws none itself.
+Each channel has a span, a first-order lag (exact for an input held over the step), noise, a resolution and a 4–20 mA
+loop after NAMUR NE 43: a live measurement stays within 3.8 and 20.5 mA, and 3.5 or 21.5 mA say that the sensor has
+failed.  Noise is given from outside as standard normal numbers, so that the plant draws none itself.
 """
 
 from __future__ import annotations
@@ -88,15 +88,15 @@ def measure(p: Any, s: Any, d: Any, reading: Any) -> None:
     for i in range(15):
         kind = d.fault_kind[i]
         signal = s.lagged[i] + p.derived.instruments.noise_frac[i] * s.noise[i]
-        if kind == 4:
+        if kind == Fault.BIAS:
             signal += d.fault_size_frac[i]
         milliamp = min(HIGH_MA, max(LOW_MA, 4.0 + 16.0 * signal))
         milliamp = milliamp_per_count * int(milliamp * counts + 0.5)
-        if kind == 1:
+        if kind == Fault.OPEN_CIRCUIT:
             milliamp = OPEN_MA
-        elif kind == 2:
+        elif kind == Fault.SHORT_CIRCUIT:
             milliamp = SHORT_MA
-        elif kind == 3:
+        elif kind == Fault.STUCK:
             milliamp = s.held_milliamp[i]
         s.held_milliamp[i] = milliamp
         reading.milliamp[i] = milliamp

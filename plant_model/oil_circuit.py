@@ -1,8 +1,8 @@
 """Oil and hot gas.
 
-Sump → cooler with an ideal thermostatic mixing valve → pump → filter → injection, bearings and slides → mixed with the gas
-in the rotors → separator → sump.  Gas and oil leave the rotors at one temperature, by energy balance; the casing stores
-heat.  Refrigerant dissolved in oil, viscosity and condensation in a cold separator are not modelled.
+Sump → cooler with an ideal thermostatic mixing valve → pump → filter → injection, bearings and slides → mixed with the
+gas in the rotors → separator → sump.  Gas and oil leave the rotors at one temperature, by energy balance; the casing
+stores heat.  Refrigerant dissolved in oil, viscosity and condensation in a cold separator are not modelled.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """The plant's right-hand side and its step.
 
-Masses, energies and slow temperatures are integrated by the two-step Adams–Bashforth rule, one evaluation a step; the step
-after a switched input is an Euler step, because the rule would carry the old slope past the jump.  What is faster than a
-step is not integrated: slides move exactly, the shaft by a linearly implicit step, line and oil pressures are algebraic,
-sensors and oil pump follow by their exact solution.  Results are an engineering aid and no safety system.
+Masses, energies and slow temperatures are integrated by the two-step Adams–Bashforth rule, one evaluation a step; the
+step after a switched input is an Euler step, because the rule would carry the old slope past the jump.  What is faster
+than a step is not integrated: slides move exactly, the shaft by a linearly implicit step, line and oil pressures are
+algebraic, sensors and oil pump follow by their exact solution.  Results are an engineering aid and no safety system.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 from numba.extending import register_jitable as kernel
 
 from plant_model.compression import compress
+from plant_model.derived import Parameters
 from plant_model.discharge_side import close_discharge, condenser_w
 from plant_model.evaporator import load_w, refrigeration_w
 from plant_model.instruments import measure, sense
@@ -21,10 +22,11 @@ from plant_model.motor import step_motor
 from plant_model.oil_circuit import close_oil, oil_fluxes, step_oil_pump
 from plant_model.properties import in_envelope
 from plant_model.slide_actuator import step_slides
+from plant_model.state import PlantState
 from plant_model.suction_line import TWO_PI, close_suction
 from plant_model.suction_vessel import bulk_heat_w, close_vessel, feed_kg_s, mixing_kg_s
 
-__all__ = ["PlantStatus", "close", "fluxes", "measure", "rates", "step"]
+__all__ = ["PlantStatus", "close", "explain", "fluxes", "measure", "rates", "step"]
 
 
 class PlantStatus(IntEnum):
@@ -132,8 +134,8 @@ def fluxes(p: Any, s: Any, d: Any, a: Any, f: Any) -> None:
 def rates(p: Any, s: Any, d: Any, a: Any, f: Any) -> int:
     """The right-hand side: closes `s` and fills `f`; returns a PlantStatus.
 
-    A pure function of the integrated states, speed, slide travels, time and inputs (the closed fields of `s` are scratch
-    and the first guess), so that another integrator can use it.
+    A pure function of the integrated states, speed, slide travels, time and inputs (the closed fields of `s` are
+    scratch and the first guess), so that another integrator can use it.
     """
     status = close(p, s)
     fluxes(p, s, d, a, f)
@@ -249,3 +251,32 @@ def step(p: Any, s: Any, d: Any, a: Any, h_ms: int) -> int:
     if status == 0:
         sense(p, s, False)
     return status
+
+
+def explain(status: int, s: PlantState, p: Parameters) -> str:
+    """A PlantStatus in words, with the state and the limit that it broke; pressures in kPa absolute.  Not a kernel."""
+    r = p.refrigerant
+    suction, discharge = s.suction.pressure_pa / 1000.0, s.discharge.volume.pressure_pa / 1000.0
+    vessel, vessel_kg = s.vessel.zone.pressure_pa / 1000.0, s.vessel.zone_kg + s.vessel.bulk_kg
+    low, high = r.pressure_low_pa / 1000.0, r.pressure_high_pa / 1000.0
+    tables = "the tables, which end at"
+    texts = {
+        PlantStatus.OK: "nothing is wrong",
+        PlantStatus.SUCTION_BELOW_ENVELOPE: f"suction pressure {suction:.4g} kPa is below {tables} {low:.4g} kPa",
+        PlantStatus.SUCTION_ABOVE_ENVELOPE: f"suction pressure {suction:.4g} kPa is over {tables} {high:.4g} kPa",
+        PlantStatus.DISCHARGE_BELOW_ENVELOPE: f"discharge pressure {discharge:.4g} kPa is below {tables} {low:.4g} kPa",
+        PlantStatus.DISCHARGE_ABOVE_ENVELOPE: f"discharge pressure {discharge:.4g} kPa is over {tables} {high:.4g} kPa",
+        PlantStatus.VESSEL_NOT_TWO_PHASE: (
+            "the suction vessel has run dry, filled up or left the tables: "
+            f"{vessel_kg:.4g} kg in {p.plant.suction_vessel.volume_m3:g} m³, last at {vessel:.4g} kPa"
+        ),
+        PlantStatus.RECEIVER_NOT_TWO_PHASE: (
+            f"condenser and receiver have run dry, filled up or left the tables: {s.discharge.mass_kg:.4g} kg in "
+            f"{p.plant.discharge_side.volume_m3:g} m³, last at {discharge:.4g} kPa"
+        ),
+        PlantStatus.NOT_FINITE: (
+            f"a temperature or pressure is no longer a sensible number: discharge {s.oil.mixture_k:.4g} K, "
+            f"oil {s.oil.supply_k:.4g} K, room {s.room_k:.4g} K, suction {suction:.4g} kPa"
+        ),
+    }
+    return texts[PlantStatus(status)]

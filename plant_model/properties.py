@@ -205,7 +205,7 @@ def saturated_slopes_at(r: Refrigerant, p_pa: float, x: float, out: Saturation, 
     per_pa = 1.0 / p_pa
     root = r.root_mid - x / r.root_scale
     x_slope = 0.5 * r.root_scale * per_pa / root
-    v_v = flow_work * per_pa
+    v_v = flow_work / p_pa  # as in saturated_at, to the last bit
     out.t_k = t
     out.v_l_m3_kg = v_l
     out.v_v_m3_kg = v_v

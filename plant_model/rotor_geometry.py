@@ -23,8 +23,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numba.extending import register_jitable as kernel
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import brentq
 
 FLUTES = 6
 GATE_TEETH = 11
@@ -122,16 +120,19 @@ def flute_volume_m3(geometry: RotorGeometry, angle_rad: float) -> float:
 
 def edge_m(geometry: RotorGeometry, volume_frac: float) -> float:
     """Place z along the rotor, in m, at which the flute holds volume_frac (0..1) of its closing volume."""
-    closed_m3 = flute_volume_m3(geometry, geometry.closing_angle_rad)
-
-    def rest(angle_rad: float) -> float:
-        return flute_volume_m3(geometry, angle_rad) / closed_m3 - volume_frac
-
     if not 0.0 < volume_frac <= 1.0:
-        raise ValueError(f"volume fraction {volume_frac:g}: must lie in 0..1")
+        raise ValueError(f"volume fraction {volume_frac:g}: must lie above 0 and not above 1")
     low, high = geometry.closing_angle_rad, geometry.end_angle_rad
-    angle_rad = low if volume_frac >= 1.0 else float(brentq(rest, low, high, xtol=1e-14, rtol=1e-14))
-    return geometry.offset_m * math.tan(angle_rad)
+    target_m3 = volume_frac * flute_volume_m3(geometry, low)
+    if volume_frac == 1.0:
+        return geometry.offset_m * math.tan(low)
+    for _ in range(60):  # the volume falls steadily with the angle: bisection down to the last bits
+        middle = 0.5 * (low + high)
+        if flute_volume_m3(geometry, middle) > target_m3:
+            low = middle
+        else:
+            high = middle
+    return geometry.offset_m * math.tan(0.5 * (low + high))
 
 
 def volume_frac_at(geometry: RotorGeometry, z_m: float) -> float:
@@ -157,6 +158,8 @@ class SlideCurves:
 
 def _monotone_slopes(values: Any) -> Any:
     """Slopes per grid step of the monotone cubic through equally spaced values (Fritsch & Butland, as in scipy)."""
+    from scipy.interpolate import PchipInterpolator  # slow to import, and only measured tables need it
+
     return PchipInterpolator(np.arange(len(values)), values).derivative()(np.arange(len(values)))
 
 
@@ -230,6 +233,8 @@ def _checked(rows: Sequence[tuple[float, float]], what: str, low: float, high: f
     for i, end in ((0, 0.0), (len(rows) - 1, 1.0)):
         if rows[i][0] != end:
             raise ValueError(f"{what}, row {i}: travel {rows[i][0]:g}; the table must run from 0 to 1")
+    from scipy.interpolate import PchipInterpolator
+
     table = np.array(rows, dtype=float)
     return PchipInterpolator(table[:, 0], table[:, 1])(np.linspace(0.0, 1.0, GRID))
 

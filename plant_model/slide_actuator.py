@@ -2,8 +2,8 @@
 
 Oil after the filter against suction pressure pushes the piston; gas force, in proportion to p_d − p_s, helps it to
 unload and hinders it to load; seals take their share.  v = v0·√(max(0, net pressure) / reference), so below a stall
-difference nothing moves.  A solenoid acts after its dead time and lets the slide run on a little when it drops out, to the
-millisecond; within a step the speed is constant, so the motion is exact.  Unpowered slides stand still.
+difference nothing moves.  A solenoid acts after its dead time and lets the slide run on a little when it drops out, to
+the millisecond; within a step the speed is constant, so the motion is exact.  Unpowered slides stand still.
 """
 
 from __future__ import annotations

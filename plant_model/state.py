@@ -1,8 +1,8 @@
 """What the plant is told, what it remembers and what it shows: the records that cross its border.
 
 SI throughout.  State is these records and nothing else, so that a copy is a snapshot.  Values marked *closed* are not
-integrated: `plant.close` derives them from the integrated ones at the end of every step, so that a row of the trace holds
-one moment.
+integrated: `plant.close` derives them from the integrated ones at the end of every step, so that a row of the trace
+holds one moment.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ class Actuators:
 class Disturbances:
     """What happens from outside; load and wet bulb are straight lines from their `_since_ms` on.
 
-    `fault_kind[i]`, `fault_size_frac[i]` belong to instrument `Channel(i)`: kinds are `instruments.Fault`, the size is the
-    bias as a fraction of the span.
+    `fault_kind[i]`, `fault_size_frac[i]` belong to instrument `Channel(i)`: kinds are `instruments.Fault`, the size is
+    the bias as a fraction of the span.
     """
 
     load_heat_w: float = 380.0e3
@@ -222,4 +222,6 @@ class PlantState:
     ledger: Ledger = field(default_factory=Ledger)
     lagged: Annotated[list[float], 15] = field(default_factory=lambda: [0.0] * CHANNELS)  # sensors, fraction of span
     held_milliamp: Annotated[list[float], 15] = field(default_factory=lambda: [4.0] * CHANNELS)
-    noise: Annotated[list[float], 15] = field(default_factory=lambda: [0.0] * CHANNELS)  # the engine writes N(0, 1) here
+    noise: Annotated[list[float], 15] = field(
+        default_factory=lambda: [0.0] * CHANNELS
+    )  # the engine writes N(0, 1) here

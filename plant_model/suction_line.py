@@ -1,4 +1,4 @@
-"""Stop-check valve, strainer and dry line between vessel and compressor flange; suction pressure is sensed at the flange.
+"""Stop-check valve, strainer and dry line between vessel and flange; suction pressure is sensed at the flange.
 
 Algebraic: the line's own time constant (about 30 ms) is shorter than a step.
 """
@@ -23,16 +23,7 @@ def close_suction(p: Any, s: Any) -> None:
     """
     zone = s.vessel.zone
     u = s.suction
-    swept_m3_s = (
-        s.motor.speed_rad_s
-        * p.derived.swept_m3_rad
-        * trapped_fraction_frac(p.curves, s.capacity.travel_frac)
-    )
-    drop_frac = (
-        p.derived.suction_drop_factor
-        * swept_m3_s
-        * swept_m3_s
-        / (zone.saturation.v_v_m3_kg * zone.pressure_pa)
-    )
+    swept_m3_s = s.motor.speed_rad_s * p.derived.swept_m3_rad * trapped_fraction_frac(p.curves, s.capacity.travel_frac)
+    drop_frac = p.derived.suction_drop_factor * swept_m3_s * swept_m3_s / (zone.saturation.v_v_m3_kg * zone.pressure_pa)
     u.pressure_pa = zone.pressure_pa / (1.0 + drop_frac)
     u.superheat_k = p.plant.suction_line.superheat_k

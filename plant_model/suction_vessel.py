@@ -1,8 +1,9 @@
 """The suction vessel: two time constants from two parts of the liquid.
 
-A skin of the liquid is in equilibrium with the vapour (the *zone*); the bulk exchanges heat with it.  A falling pressure
-leaves the bulk superheated, and it boils off quickly (τ_flash); a rising one only warms the skin, and the bulk follows
-slowly (τ_absorb).  Either time zero, or a skin of all the liquid, is full equilibrium.  Level swell is not modelled yet.
+A skin of the liquid is in equilibrium with the vapour (the *zone*); the bulk exchanges heat with it.  A falling
+pressure leaves the bulk superheated, and it boils off quickly (τ_flash); a rising one only warms the skin, and the bulk
+follows slowly (τ_absorb).  Either time zero, or a skin of all the liquid, is full equilibrium.  Level swell is not
+modelled yet.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from plant_model.two_phase import close_volume
 
 @kernel
 def close_vessel(p: Any, v: Any) -> bool:
-    """Pressure, level and bulk temperature of the VesselState `v` from its masses and energies; False if there is none."""
+    """Pressure, level and bulk temperature of the VesselState `v` from masses and energies; False if there are none."""
     found = close_volume(
         p.refrigerant,
         v.zone_kg,

@@ -1,6 +1,6 @@
 """Pressure from mass and internal energy: the closure shared by suction vessel, condenser and receiver.
 
-Mass and energy are what the plant integrates, so they close; pressure follows by Newton's method from the last pressure.
+Mass and energy are what the plant integrates, so they close; pressure follows by Newton's method from the last one.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ def close_volume(
 ) -> bool:
     """Fill the TwoPhase `out`; False if no two-phase state with this mass and energy was found.
 
-    r: Refrigerant.  mass_kg, energy_j: of the refrigerant in equilibrium, energy_j with metal_j_k·T of metal that shares
-    its temperature.  volume_m3: rigid; `bulk_kg` of liquid with its own energy (0 kg for none) stands in it as well and
+    r: Refrigerant.  mass_kg, energy_j: of the refrigerant in equilibrium, energy_j with metal_j_k·T of metal at the
+    same temperature.  volume_m3: rigid; `bulk_kg` of liquid with its own energy (0 kg for none) stands in it too and
     leaves the rest.  Bulk volume is taken on the saturation line at the bulk's energy, linearly from the present
     pressure: exact at equal temperature, 1e-5 of it 10 K away.  `out.pressure_pa` is the first guess.
     """
@@ -50,17 +50,11 @@ def close_volume(
         per_v_lv = 1.0 / (sat.v_v_m3_kg - sat.v_l_m3_kg)
         u_lv_j_kg = sat.u_v_j_kg - sat.u_l_j_kg
         quality = (zone_m3 * per_mass - sat.v_l_m3_kg) * per_v_lv
-        quality_slope = (
-            -(slopes.v_l_m3_kg_pa + quality * (slopes.v_v_m3_kg_pa - slopes.v_l_m3_kg_pa)) * per_v_lv
-        )
+        quality_slope = -(slopes.v_l_m3_kg_pa + quality * (slopes.v_v_m3_kg_pa - slopes.v_l_m3_kg_pa)) * per_v_lv
         excess_j = mass_kg * (sat.u_l_j_kg + quality * u_lv_j_kg) + metal_j_k * sat.t_k - energy_j
         slope_j_pa = (
             mass_kg
-            * (
-                slopes.u_l_j_kg_pa
-                + quality_slope * u_lv_j_kg
-                + quality * (slopes.u_v_j_kg_pa - slopes.u_l_j_kg_pa)
-            )
+            * (slopes.u_l_j_kg_pa + quality_slope * u_lv_j_kg + quality * (slopes.u_v_j_kg_pa - slopes.u_l_j_kg_pa))
             + metal_j_k * slopes.t_k_pa
         )
         change_pa = -excess_j / slope_j_pa

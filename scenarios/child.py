@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scenarios.errors import ControllerFailed, InputRefused, InternalError, Problem
+from scenarios.errors import InputRefused, InternalError, Problem
 from scenarios.session import Buffers, file_buffers
 from scenarios.trace import Event
 
@@ -38,6 +38,7 @@ class ChildResult:
     noted: list[Event]
     failure: str
     engine_note: str
+    wall_s: float  # of the run itself, without starting the process; 0 when the child did not live to tell
 
 
 def _patience_s() -> float:
@@ -78,7 +79,7 @@ def run_in_child(
     if answer.get("internal"):
         raise InternalError(str(answer["internal"]))
     failure = hung or str(answer.get("failure", "")) or ("" if answer else _death(child.returncode, buffers))
-    return ChildResult(buffers, _noted(folder), failure, str(answer.get("engine_note", "")))
+    return ChildResult(buffers, _noted(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0)))
 
 
 def _watch(
@@ -155,11 +156,9 @@ def _child_main(job_path: Path) -> None:
         session.note_into(_NotingList(folder / "noted.jsonl"))
         session.warm_up()
         (folder / "started").write_text("")
-        try:
-            end = session.play()
-            answer = {"failure": failure_text(session, end), "engine_note": note}
-        except ControllerFailed as error:
-            answer = {"failure": str(error), "engine_note": note}
+        began = time.perf_counter()
+        failure = failure_text(session, session.play())
+        answer = {"failure": failure, "engine_note": note, "wall_s": time.perf_counter() - began}
     except InputRefused as error:
         answer = {"refused": [_as_dict(problem) for problem in error.problems]}
     except Exception:

@@ -68,6 +68,10 @@ class InputRefused(TwoslideError):
         self.problems: tuple[Problem, ...] = found
         super().__init__("\n".join(str(problem) for problem in found))
 
+    def __reduce__(self) -> tuple[type[InputRefused], tuple[tuple[Problem, ...]]]:
+        """Crosses a process boundary with its problems."""
+        return type(self), (self.problems,)
+
 
 class ControllerFailed(TwoslideError):
     """A controller broke the contract while running."""

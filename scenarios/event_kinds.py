@@ -51,7 +51,7 @@ SpanFrac = Annotated[float, *quantity("1", low=-1.0, high=1.0)]
 
 
 class _Event(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
     kind: Any
 
     @property

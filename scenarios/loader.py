@@ -250,13 +250,7 @@ class _Loader:
             return None
         return EVENT_KINDS[kind]
 
-    def model(
-        self,
-        model: type[M],
-        path: KeyPath,
-        data: dict[str, Any],
-        site: Site,
-    ) -> M | None:
+    def model(self, model: type[M], path: KeyPath, data: dict[str, Any], site: Site) -> M | None:
         keys = [f.alias or name for name, f in model.model_fields.items()]
         unknown_keys(self.source, path, keys, self.problems)
         before = len(self.problems)
@@ -264,16 +258,16 @@ class _Loader:
             made = model.model_validate(data, context={"site": site})
         except ValidationError as error:
             for detail in error.errors(include_url=False):
-                self.note(detail, path, keys)
+                self.note(detail, path)
             return None
         return made if len(self.problems) == before and not (data.keys() - set(keys)) else None
 
-    def note(self, detail: ErrorDetails, above: KeyPath, keys: list[str]) -> None:
+    def note(self, detail: ErrorDetails, above: KeyPath) -> None:
         path: KeyPath = above
         for part in detail["loc"]:
             if not (path[-1:] == ("then",) and part in EVENT_KINDS):  # a union's tag is no key of the file
                 path = (*path, part)
-        name = dotted(path[1:] if path[:1] == ("event",) and len(path) > 2 else path)
+        name = dotted(path[2:] if path[:1] == ("event",) else path)
         if detail["type"] == "extra_forbidden":
             if detail["loc"] and len(detail["loc"]) == 1:
                 return  # unknown_keys has said so, with a suggestion

@@ -17,16 +17,15 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar, cast
 
+from scenarios.cross_checks import every_field, place_cross_checks, rule_of
 from scenarios.errors import InputRefused, Problem
 from scenarios.quantities import Site, standard_atmosphere_pa
 from scenarios.record_fields import field_rules
 from scenarios.record_tables import (
     dotted,
-    place_cross_checks,
     range_problem,
     read_quantity,
     read_record,
-    rule_of,
     suggestion,
     unknown_keys,
 )
@@ -179,12 +178,13 @@ def _read_uncertainty(source: TomlSource, cls: Any, site: Site, problems: list[P
         problems.append(source.problem(("uncertainty",), "uncertainty must be a table", of_value=True))
         return {}
     found: dict[str, float] = {}
+    numbers = [".".join(map(str, key_path)) for key_path, rule in every_field(cls) if rule.is_number]
     for path, value in _leaves(table, ("uncertainty",)):
         names = tuple(part for p in path[1:] for part in str(p).split("."))
         rule = rule_of(cls, names)
         if rule is None or not rule.is_number:
             name = ".".join(names)
-            problem = Problem(f'"{name}" is no parameter with a number', way_out=_nearest(cls, name))
+            problem = Problem(f'"{name}" is no parameter with a number', way_out=suggestion(name, numbers))
             problems.append(source.problem(path, problem))
             continue
         try:
@@ -204,17 +204,3 @@ def _leaves(table: dict[str, Any], path: KeyPath) -> Iterable[tuple[KeyPath, Any
             yield from _leaves(value, (*path, key))
         else:
             yield (*path, key), value
-
-
-def _nearest(cls: Any, name: str) -> str:
-    return suggestion(name, _number_keys(cls, ""))
-
-
-def _number_keys(cls: Any, above: str) -> list[str]:
-    keys: list[str] = []
-    for rule in field_rules(cls):
-        if rule.is_record and not rule.length:
-            keys.extend(_number_keys(rule.kind, f"{above}{rule.key}."))
-        elif rule.is_number:
-            keys.append(above + rule.key)
-    return keys

@@ -170,24 +170,40 @@ def _pressure(text: str, number: float, name: str, unit: str, of: str, site: Sit
             _refuse(text, "is a saturation pressure, but a pressure difference is expected", unit, of)
         return _saturation(text, number, saturated[1], unit, site)
     reference = None if tidy(name) in ("Pa", "kPa", "MPa", "hPa") else _REFERENCE.fullmatch(name)
+    if reference is not None and _dimension(reference["unit"]) != "pressure":  # "kg" is no gauge reading in k
+        reference = None
     if reference is None:
         known = tidy(name)
         if of == "absolute" and known in ("bar", "psi", "mbar"):
             gauge, absolute = ("psig", "psia") if known == "psi" else (f"{known}(g)", f"{known}(a)")
             hint = f'write "{number:g} {gauge}" or "{number:g} {absolute}"'
             _refuse(text, "does not say gauge or absolute", unit, of, hint)
-        return _convert(text, number, name, unit, of)
+        value = _convert(text, number, name, unit, of)
+        return value if of != "absolute" else _above_vacuum(text, value, unit)
     if of != "absolute":
         kind = "gauge" if reference["gauge"] else "absolute"
         hint = f'write "{number:g} {reference["unit"]}"'
         _refuse(text, f"is a {kind} pressure, but a pressure difference is expected", unit, of, hint)
     value = _convert(text, number, reference["unit"], unit, of)
     if reference["absolute"]:
-        return value
+        return _above_vacuum(text, value, unit)
     if site.barometric_pressure_pa is None:
         hint = "give barometric_pressure or altitude in [site] of the plant file, or write the pressure absolute"
         _refuse(text, "is a gauge pressure and the site's barometric pressure is not known", unit, of, hint)
-    return value + site.barometric_pressure_pa / find_unit(unit).factor
+    return _above_vacuum(text, value + site.barometric_pressure_pa / find_unit(unit).factor, unit)
+
+
+def _above_vacuum(text: str, value: float, unit: str) -> float:
+    if value < 0.0:
+        _refuse(text, "is below vacuum", unit, "absolute")
+    return value
+
+
+def _dimension(name: str) -> str:
+    try:
+        return find_unit(name).dimension
+    except InputRefused:
+        return ""
 
 
 def _saturation(text: str, number: float, name: str, unit: str, site: Site) -> float:

@@ -27,6 +27,7 @@ UNIT_SUFFIXES: dict[str, tuple[str, str]] = {
     "kpa_per_min": ("kPa/min", ""), "pct_per_min": ("%/min", ""), "pct_pct": ("%/%", ""), "pct_per_pct": ("%/%", ""),
     "ms_per_pct": ("ms/%", ""), "ms_per_kpa": ("ms/kPa", ""), "s_per_kpa": ("s/kPa", ""), "kg_s_pa": ("kg/s/Pa", ""),
     "a2_s": ("A²·s", ""), "kwh": ("kWh", ""), "m2_s": ("m²/s", ""), "pa_s2": ("Pa·s²", ""), "n": ("N", ""),
+    "rad": ("rad", ""),
 }  # fmt: skip
 _LONGEST_FIRST = sorted(UNIT_SUFFIXES, key=len, reverse=True)
 

@@ -196,44 +196,6 @@ def _read_one(
     return round(number) if rule.kind is int else number
 
 
-def place_cross_checks(
-    source: TomlSource, path: KeyPath, cls: Any, messages: Iterable[str], problems: list[Problem]
-) -> None:
-    """Turn a cross check's plain words into placed problems.
-
-    A message that begins with a field path and a colon ("protection.trip_kpa_abs: …") is placed at that key, any
-    other at the table.
-    """
-    for message in messages:
-        where = message.split(":", 1)[0].strip() if ":" in message else ""
-        found = key_path_of(cls, where)
-        full = (*path, *found) if found is not None else path
-        problems.append(source.problem(full, message, of_value=found is not None))
-
-
-def key_path_of(cls: Any, field_path: str) -> KeyPath | None:
-    """`protection.trip_kpa_abs` or `protection.trip` as the key path in a file; None if there is no such field."""
-    path: list[str | int] = []
-    for name in field_path.split("."):
-        rule = next((r for r in field_rules(cls) if name in (r.name, r.key)), None) if cls is not None else None
-        if rule is None:
-            return None
-        path.append(rule.key)
-        cls = rule.kind if rule.is_record and not rule.length else None
-    return tuple(path)
-
-
-def rule_of(cls: Any, key_path: KeyPath) -> FieldRule | None:
-    """The rule of the field that a key path of names leads to; None if there is none."""
-    rule: FieldRule | None = None
-    for name in key_path:
-        rule = next((r for r in field_rules(cls) if name in (r.name, r.key)), None) if cls is not None else None
-        if rule is None:
-            return None
-        cls = rule.kind if rule.is_record and not rule.length else None
-    return rule
-
-
 def values_of(record: Any, only: Any = None) -> dict[str, Any]:
     """The record's values in record units, by key in a file; `only`: a TOML table, to leave out keys not in it."""
     out: dict[str, Any] = {}

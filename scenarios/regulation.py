@@ -41,7 +41,7 @@ def settling_times(
             merged.setdefault(at_ms, []).append(text)
     starts = sorted(merged)
     out = []
-    for start, end in zip(starts, [*starts[1:], None], strict=True):
+    for start, end in zip(starts, [*starts[1:], None], strict=False):  # no starts, no round
         first = int(np.searchsorted(time_ms, start, side="left"))
         last = len(time_ms) if end is None else int(np.searchsorted(time_ms, end, side="left"))
         inside = np.abs(deviation_k[first:last]) <= band_k

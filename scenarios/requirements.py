@@ -151,10 +151,10 @@ def _no_rise_while_inhibited(trace: Trace, limits: Limits) -> list[Violation]:
     times, demand = trace["time_ms"], trace["capacity_demand_frac"]
     for start, end in inhibit.spans_ms():
         # the demand issued at `start` is already under the inhibit; the one issued at `end` no longer is
-        inside = np.flatnonzero((times >= start) & (times < end))
-        rise = np.flatnonzero(np.diff(demand[inside]) > 1e-9)
+        first, last = np.searchsorted(times, (start, end)).tolist()
+        rise = np.flatnonzero(np.diff(demand[first:last]) > 1e-9)
         if len(rise):
-            k = inside[rise[0] + 1]
+            k = first + int(rise[0]) + 1
             text = f"demand rose from {100 * demand[k - 1]:.2f} to {100 * demand[k]:.2f} %, {len(rise)} rises in all"
             out.append(Violation("no_rise_while_inhibited", int(times[k]), text))
     return out
@@ -171,10 +171,13 @@ def _end_stop_guard(trace: Trace, limits: Limits) -> list[Violation]:
         travel = trace[column]
         at_stop = travel >= STOP_TRAVEL_FRAC if high else travel <= 1.0 - STOP_TRAVEL_FRAC
         for start, end in steps(trace, drive).spans_ms():
-            inside = np.flatnonzero((times >= start) & (times <= end) & at_stop)
-            if len(inside) and end - times[inside[0]] > allowed:
-                text = f"{drive} on for at least {(end - times[inside[0]]) / 1000:.1f} s against its end stop"
-                out.append(Violation("end_stop_guard", int(times[inside[0]]), text))
+            if end - start <= allowed:
+                continue
+            first, last = np.searchsorted(times, (start, end + 1)).tolist()
+            there = np.flatnonzero(at_stop[first:last])
+            if len(there) and end - times[first + there[0]] > allowed:
+                text = f"{drive} on for at least {(end - times[first + there[0]]) / 1000:.1f} s against its end stop"
+                out.append(Violation("end_stop_guard", int(times[first + there[0]]), text))
     return out
 
 
@@ -189,22 +192,20 @@ def _minimum_demand(trace: Trace, limits: Limits) -> list[Violation]:
 
 def _trip_in_time(trace: Trace, limits: Limits) -> list[Violation]:
     times, run, out = trace["time_ms"], steps(trace, "motor_run"), []
-    fallback = int(np.max(np.diff(times))) if len(times) > 1 else 0
+    row_ms = int(np.max(np.diff(times))) if len(times) > 1 else 0
     for limit in limits.trips:
         slack = TRIP_TOLERANCE_FRAC * limit.span
         beyond = limit.direction * (trace[limit.column] - limit.limit) > slack
-        for start, end in run.spans_ms():
-            rows = np.flatnonzero((times >= start + limit.bypass_ms) & (times < end))
-            since: float | None = None
-            for k in rows.tolist():
-                if not beyond[k]:
-                    since = None
-                elif since is None:
-                    since = float(times[k])
-                elif times[k] - since > limit.delay_ms + 2 * fallback:
-                    text = f"{limit.cause.name} condition for {(times[k] - since) / 1000:.1f} s, motor still commanded"
-                    out.append(Violation("trip_in_time", int(times[k]), text))
-                    break
+        for start, end in run.spans_ms() if beyond.any() else ():
+            first, last = np.searchsorted(times, (start + limit.bypass_ms, end)).tolist()
+            inside = beyond[first:last]
+            # runs of rows beyond the limit: where the condition comes, and where it goes
+            turns = np.flatnonzero(np.diff(inside, prepend=False, append=False)).reshape(-1, 2)
+            for come, gone in turns.tolist():
+                lasted_ms = float(times[first + gone - 1] - times[first + come])
+                if lasted_ms > limit.delay_ms + 2 * row_ms:
+                    text = f"{limit.cause.name} condition for {lasted_ms / 1000:.1f} s, motor still commanded"
+                    out.append(Violation("trip_in_time", int(times[first + gone - 1]), text))
     return out
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.registry import SHIPPED
+from plant_model.plant import PlantStatus
 from scenarios.child import run_in_child
 from scenarios.controllers import Kind, library_settings_of, library_state, load
 from scenarios.engine import BlockEnd
@@ -92,15 +93,30 @@ def failure_text(session: Session, end: BlockEnd) -> str:
         return f"{_FAULTS[end]}, in the scan at {at_s:.1f} s"
     status = session.run.status
     if end is BlockEnd.PLANT:
-        from plant_model.plant import explain
-
-        return f"the plant left what its model can describe at {at_s:.1f} s: {explain(status, session.plant_state(), session.prepared.parameters)}"
+        return f"the plant left what its model can describe at {at_s:.1f} s: {_plant_fault(session, status)}"
     error = session.entry.error if session.entry else None
     if isinstance(error, KeyboardInterrupt):
         raise error
     if error is not None:
         return f"the controller raised {type(error).__name__}: {error}{_place(error)}, in the scan at {at_s:.1f} s"
     return f"the controller returned status {status} in the scan at {at_s:.1f} s"
+
+
+def _plant_fault(session: Session, status: int) -> str:
+    """The state that is outside, its value and the limit."""
+    plant, tables = session.plant_state(), session.prepared.parameters.refrigerant
+    suction_kpa, discharge_kpa = plant.suction.pressure_pa / 1000.0, plant.discharge.volume.pressure_pa / 1000.0
+    low_kpa, high_kpa = tables.pressure_low_pa / 1000.0, tables.pressure_high_pa / 1000.0
+    reach = f"the property tables of {session.prepared.plant.refrigerant} reach from {low_kpa:.4g} to {high_kpa:.4g} kPa abs"
+    return {
+        PlantStatus.SUCTION_BELOW_ENVELOPE: f"suction pressure {suction_kpa:.4g} kPa abs; {reach}",
+        PlantStatus.SUCTION_ABOVE_ENVELOPE: f"suction pressure {suction_kpa:.4g} kPa abs; {reach}",
+        PlantStatus.DISCHARGE_BELOW_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
+        PlantStatus.DISCHARGE_ABOVE_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
+        PlantStatus.VESSEL_NOT_TWO_PHASE: f"the suction vessel ran dry or full (level {plant.vessel.level_frac:.0%})",
+        PlantStatus.RECEIVER_NOT_TWO_PHASE: f"condenser and receiver ran dry or full (level {plant.discharge.level_frac:.0%})",
+        PlantStatus.NOT_FINITE: "a state is no finite number",
+    }.get(PlantStatus(status), f"status {status}")
 
 
 def _place(error: BaseException) -> str:
@@ -124,11 +140,11 @@ def play_prepared(
         session.warm_up()
         began = time.perf_counter()
         failure = failure_text(session, session.play(progress))
-        noted, engine = session.noted, "compiled"
+        noted, engine, wall_s = session.noted, "compiled", time.perf_counter() - began
     else:
         result = run_in_child(prepared, _job(prepared), folder, progress)
-        buffers, noted, failure, note, engine = result.buffers, result.noted, result.failure, result.engine_note, "child process"
-    wall_s = max(time.perf_counter() - began, 1e-9)
+        buffers, noted, failure = result.buffers, result.noted, result.failure
+        engine, note, wall_s = "child process", result.engine_note, result.wall_s or time.perf_counter() - began
     run = buffers.run[0]
     rows, edges = int(run["row_count"]), int(run["edge_count"])
     if failure:
@@ -136,7 +152,7 @@ def play_prepared(
     if int(run["edges_lost"]):
         noted = [*noted, Event(int(run["time_ms"]), "run", "events", f"{int(run['edges_lost'])} changes not recorded")]
     trace = trace_of(buffers.rows[:rows].copy(), buffers.edges[:edges].copy(), noted, dict(prepared.facts))
-    return trace, failure, engine, note, int(run["time_ms"]) / 1000.0 / wall_s
+    return trace, failure, engine, note, int(run["time_ms"]) / 1000.0 / max(wall_s, 1e-9)
 
 
 def _job(prepared: Prepared) -> dict[str, Any]:

@@ -34,7 +34,7 @@ class MachineAtStart(StrEnum):
 class Start(BaseModel):
     """The state before row 0; what is not given follows from the plant."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
     machine: MachineAtStart = MachineAtStart.STOPPED
     suction_pressure_pa: PressurePa | None = Field(None, alias="suction_pressure")
     discharge_pressure_pa: PressurePa | None = Field(None, alias="discharge_pressure")
@@ -55,9 +55,7 @@ class Start(BaseModel):
 class ScenarioFile(BaseModel):
     """The keys of a scenario file, for the loader and for editors (JSON Schema)."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True, title="twoslide scenario"
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True, title="twoslide scenario")
     title: Annotated[str, Field(min_length=1, strict=True)]
     purpose: Annotated[str, Field(min_length=1, strict=True, description="what the scenario is for")]
     expects: Annotated[str, Field(min_length=1, strict=True, description="what a good controller does")]

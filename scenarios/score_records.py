@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from scenarios.regulation import Settling
@@ -19,6 +20,17 @@ GROUPS = (PRESSURE, CYCLING, ENERGY, SAFETY)
 LOWER, HIGHER, NONE = "lower", "higher", "none"
 
 
+def number_text(value: float) -> str:
+    """Four figures without an exponent.
+
+    >>> number_text(1234.56), number_text(0.0123456), number_text(0.0), number_text(12.0)
+    ('1235', '0.01235', '0', '12')
+    """
+    if abs(value) >= 1000.0:
+        return f"{value:.0f}"
+    return f"{value:.4g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}"
+
+
 @dataclass(frozen=True, slots=True)
 class Score:
     """One figure.  `direction` says what is better: "lower", "higher", or "none" for a plain fact."""
@@ -30,6 +42,11 @@ class Score:
     direction: str
     formula: str
     value: float | None  # None: not applicable in this run
+
+    @property
+    def text(self) -> str:
+        """The value to four figures, without its unit; a dash where it does not apply."""
+        return "–" if self.value is None else number_text(self.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,3 +116,53 @@ def energy_at_equal_cooling_kwh(scores: Scores, reference: Scores) -> float | No
     """Energy of a run scaled to the cooling that `reference` delivered: a fair comparison of two runs."""
     specific, cooling = scores.value("specific_energy_kwh_per_kwh"), reference.value("cooling_energy_kwh")
     return None if specific is None or cooling is None else specific * cooling
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One line of a table of runs side by side.  `best` is the run that is better, None if nobody or nothing is."""
+
+    scores: tuple[Score, ...]
+    best: int | None
+
+    @property
+    def head(self) -> Score:
+        """The score whose label, unit and direction stand for the line."""
+        return self.scores[0]
+
+    def change_text(self, k: int) -> str:
+        """Change of run k against the first, in %; "" where that says nothing."""
+        first, this = self.scores[0].value, self.scores[k].value
+        if k == 0 or first is None or this is None or first == 0.0 or self.head.unit == "°C":
+            return ""
+        return f"{100.0 * (this - first) / abs(first):+.0f} %"
+
+
+def _best(scores: tuple[Score, ...]) -> int | None:
+    for k, one in enumerate(scores):
+        if all(better(one, other) == 1 for j, other in enumerate(scores) if j != k):
+            return k if len(scores) > 1 else None
+    return None
+
+
+def compare(runs: Sequence[Scores]) -> list[Comparison]:
+    """Every score of the runs side by side, in order; with several runs also the energy at equal cooling."""
+    out = []
+    for head in runs[0].values:
+        line = tuple(next((s for s in run.values if s.name == head.name), replace(head, value=None)) for run in runs)
+        out.append(Comparison(line, _best(line)))
+        if head.name == "specific_energy_kwh_per_kwh" and len(runs) > 1:
+            equal = tuple(
+                Score(
+                    "energy_at_equal_cooling_kwh",
+                    "energy at equal cooling",
+                    ENERGY,
+                    "kWh",
+                    LOWER,
+                    "energy per cooling × cooling delivered by the first run",
+                    energy_at_equal_cooling_kwh(run, runs[0]),
+                )
+                for run in runs
+            )
+            out.append(Comparison(equal, _best(equal)))
+    return out

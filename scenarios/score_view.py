@@ -35,6 +35,20 @@ def saturation_temperatures_k(refrigerant: Any, pressure_pa: Floats) -> Floats:
     return np.interp(np.log(held), logs, grid)
 
 
+def band_pressures_pa(refrigerant: Any, set_point_pa: Floats, band_k: float = BAND_K) -> tuple[Floats, Floats]:
+    """Suction pressures `band_k` below and above the set point's saturation temperature."""
+    from plant_model.properties import saturation_pressure_pa
+
+    middle_k = saturation_temperatures_k(refrigerant, set_point_pa)
+    edges = []
+    for shift_k in (-band_k, band_k):
+        wanted_k = middle_k + shift_k
+        grid_k = np.linspace(float(wanted_k.min()), float(wanted_k.max()) + 1e-9, SATURATION_POINTS)
+        grid_pa = [float(saturation_pressure_pa(refrigerant, t)) for t in grid_k.tolist()]
+        edges.append(np.interp(wanted_k, grid_k, grid_pa))
+    return edges[0], edges[1]
+
+
 class View:
     """What the formulas look at: the evaluation window of a trace, computed at most once each."""
 
@@ -103,6 +117,12 @@ class View:
     @cached_property
     def deviation_k(self) -> Floats:
         return self.saturated_k - self.set_point_k
+
+    @cached_property
+    def pulled_down(self) -> int:
+        """The first row of the window within the band: before it the machine pulls down after a start.  -1 if none."""
+        held = np.flatnonzero(np.abs(self.deviation_k) <= BAND_K)
+        return int(held[0]) if len(held) else -1
 
     @cached_property
     def settling(self) -> tuple[Settling, ...]:

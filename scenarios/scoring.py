@@ -27,9 +27,11 @@ from scenarios.score_records import (
     NONE,
     PRESSURE,
     SAFETY,
+    Comparison,
     Score,
     Scores,
     better,
+    compare,
     energy_at_equal_cooling_kwh,
     from_json,
     read_scores,
@@ -43,10 +45,12 @@ if TYPE_CHECKING:
 __all__ = [
     "DEFINITIONS",
     "GROUPS",
+    "Comparison",
     "Definition",
     "Score",
     "Scores",
     "better",
+    "compare",
     "energy_at_equal_cooling_kwh",
     "from_json",
     "least_margin",
@@ -94,9 +98,21 @@ def _rms(view: View, data: Floats) -> float:
     return float(np.sqrt(_mean(view, data * data)))
 
 
+def _rms_held_k(view: View) -> float | None:
+    """RMS deviation in K without the pull-down."""
+    seconds, data = view.seconds[view.pulled_down :], view.deviation_k[view.pulled_down :]
+    total = float(np.sum(seconds))
+    return float(np.sqrt(np.sum(data * data * seconds) / total)) if view.pulled_down >= 0 and total > 0.0 else None
+
+
 def _harris(view: View) -> float | None:
-    times = np.arange(view.start_ms, view.end_ms, 1000.0 * HARRIS_SAMPLE_S)
-    return harris_index(np.interp(times, view["time_ms"], view.deviation_pa), HARRIS_DELAY_SAMPLES)
+    """Of the reading, because its noise is what the loop must live with; without the pull-down, which is no noise."""
+    if view.pulled_down < 0:
+        return None
+    times_ms = view["time_ms"]
+    every = np.arange(times_ms[view.pulled_down], view.end_ms, 1000.0 * HARRIS_SAMPLE_S)
+    deviation_pa = view["suction_pressure_measured_pa"] - view.set_point_pa
+    return harris_index(np.interp(every, times_ms, deviation_pa), HARRIS_DELAY_SAMPLES)
 
 
 def _reversals(view: View, up: str, down: str) -> float:
@@ -147,7 +163,7 @@ def _low_suction_kwh(view: View) -> float:
     power = (EXPONENT - 1.0) / EXPONENT
 
     def work(suction_pa: Floats, suction_k: Floats) -> Floats:
-        ratio = np.maximum(view["discharge_pressure_pa"] / suction_pa, 1.0)
+        ratio = np.maximum(view["discharge_pressure_pa"] / np.maximum(suction_pa, 1.0), 1.0)
         return suction_k * (ratio**power - 1.0)
 
     now, wanted = work(view["suction_pressure_pa"], view.saturated_k), work(view.set_point_pa, view.set_point_k)
@@ -213,6 +229,9 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("suction_deviation_rms_k", "suction deviation, RMS, saturated", PRESSURE, "K", LOWER,
                "root of the time mean of (saturation temperature at suction − at set point)²",
                lambda v: _rms(v, v.deviation_k), "set point"),
+    Definition("suction_deviation_rms_held_k", "suction deviation, RMS, without pull-down", PRESSURE, "K", LOWER,
+               "as above, from the first time within ± 1 K on: the pull-down after the first start is left out",
+               _rms_held_k, "set point"),
     Definition("suction_deviation_peak_kpa", "suction deviation, peak", PRESSURE, "kPa", LOWER,
                "greatest |suction pressure − set point|",
                lambda v: float(np.max(np.abs(v.deviation_pa))) / 1e3, "set point"),
@@ -236,7 +255,8 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("room_temperature_spread_k", "room temperature, spread", PRESSURE, "K", LOWER, "highest − lowest",
                lambda v: float(np.ptp(v["room_temperature_k"]))),
     Definition("harris_index", "minimum-variance index (diagnostic)", PRESSURE, "1", NONE,
-               f"least possible over actual variance of the deviation, AR(20), sampled at {HARRIS_SAMPLE_S:g} s, "
+               "least possible over actual variance of the deviation as read, without pull-down; "
+               f"AR(20), sampled at {HARRIS_SAMPLE_S:g} s, "
                f"delay {HARRIS_DELAY_SAMPLES} samples; 1 = nothing to gain", _harris, "set point"),
     Definition("starts_per_h", "motor starts", CYCLING, "1/h", LOWER, "motor commands per hour",
                lambda v: len(v.in_window(v.steps("motor_run").rises_ms())) / v.hours),

@@ -23,11 +23,12 @@ from typing import Any, Generic, TypeVar, cast
 import tomlkit
 from tomlkit.items import Table
 
+from scenarios.cross_checks import place_cross_checks
 from scenarios.errors import InputRefused, Problem, StorageFailed
 from scenarios.plant_file import read_text
 from scenarios.quantities import Site, format_quantity
 from scenarios.record_fields import FieldRule, field_rules
-from scenarios.record_tables import place_cross_checks, read_record, unknown_keys, values_of
+from scenarios.record_tables import read_record, unknown_keys, values_of
 from scenarios.toml_source import TomlSource, read_toml
 
 S = TypeVar("S")
@@ -47,9 +48,20 @@ class Sheet(Generic[S]):
 
 
 def checksum_of(controller: str, values: dict[str, Any]) -> str:
-    """`sha256:…` over canonical JSON: sorted keys, shortest floats, values in record units."""
-    text = json.dumps({"controller": controller, "settings": values}, sort_keys=True, separators=(",", ":"))
+    """`sha256:…` over canonical JSON: sorted keys, values in record units.
+
+    Floats to 12 digits, so that the rounding of a unit conversion ("212 °F", "100 °C") does not look like a change.
+    """
+    text = json.dumps({"controller": controller, "settings": _rounded(values)}, sort_keys=True, separators=(",", ":"))
     return f"sha256:{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_rounded(item) for item in value]
+    return float(f"{value:.12g}") + 0.0 if isinstance(value, float) else value  # + 0.0 takes the sign off a zero
 
 
 def sheet_controller(path: Path) -> str:

@@ -6,6 +6,7 @@ pint, imported only then.  A test compares every row of the table with pint.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -32,11 +33,13 @@ _TABLE: dict[str, tuple[str, float]] = {
     "mbar": ("pressure", 100.0), "bar": ("pressure", 1e5), "atm": ("pressure", 101325.0), "psi": ("pressure", _PSI_PA),
     "K": ("temperature", 1.0), "mK": ("temperature", 1e-3),
     "ms": ("time", 1e-3), "s": ("time", 1.0), "min": ("time", 60.0), "h": ("time", 3600.0), "d": ("time", 86400.0),
+    "rad": ("angle", 1.0), "°": ("angle", math.pi / 180.0),
     "W": ("power", 1.0), "kW": ("power", 1e3), "MW": ("power", 1e6), "TR": ("power", _TR_W),
     "A": ("current", 1.0), "mA": ("current", 1e-3), "V": ("voltage", 1.0),
     "J": ("energy", 1.0), "kJ": ("energy", 1e3), "MJ": ("energy", 1e6), "kWh": ("energy", 3.6e6),
     "m": ("length", 1.0), "mm": ("length", 1e-3),
     "cm": ("length", 1e-2), "km": ("length", 1e3), "ft": ("length", 0.3048),
+    "A²·s": ("thermal load", 1.0),
     "m²": ("area", 1.0), "m³": ("volume", 1.0), "L": ("volume", 1e-3), "l": ("volume", 1e-3),
     "kg": ("mass", 1.0), "g": ("mass", 1e-3), "t": ("mass", 1e3),
     "kg/s": ("mass flow", 1.0), "kg/h": ("mass flow", 1.0 / 3600.0),
@@ -60,7 +63,9 @@ _OTHER_SPELLINGS = {
     "degC": "°C", "deg C": "°C", "° C": "°C", "C": "°C", "celsius": "°C", "degF": "°F", "deg F": "°F", "° F": "°F",
     "F": "°F", "fahrenheit": "°F", "kelvin": "K", "sec": "s", "second": "s", "seconds": "s", "minute": "min",
     "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "day": "d", "days": "d", "litre": "L", "liter": "L",
-    "litres": "L", "liters": "L", "percent": "%", "pct": "%", "kw": "kW", "kpa": "kPa", "KW": "kW", "KPa": "kPa",
+    "litres": "L", "liters": "L", "percent": "%",
+    "deg": "°", "J/kg/K": "J/(kg·K)", "kJ/kg/K": "kJ/(kg·K)", "pct": "%",
+    "kw": "kW", "kpa": "kPa", "KW": "kW", "KPa": "kPa",
 }  # fmt: skip
 _LOOK_ALIKES = str.maketrans(
     {"º": "°", "˚": "°", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "μ": "µ"}
@@ -79,6 +84,7 @@ def tidy(name: str) -> str:
     """The usual spelling of a unit: "deg C" → "°C", "m3" → "m³", "kg/m^3" → "kg/m³"."""
     name = plain(name)
     name = _OTHER_SPELLINGS.get(name, name)
+    name = re.sub(r"(?<!\*)\*(?!\*)", "·", name)
     return re.sub(r"(?<=m)(?:\^|\*\*)?([23])(?!\d)", lambda m: "²" if m[1] == "2" else "³", name)
 
 
@@ -92,12 +98,14 @@ def _registry() -> Any:
 @cache
 def _kind_by_dimension() -> dict[Any, str]:
     registry = _registry()
-    return {registry.parse_units(pint_spelling(name)).dimensionality: u.dimension for name, u in _UNITS.items() if name}
+    # reversed, so that of kinds with one dimension (number and angle) the first in the table wins
+    named = [(name, unit.dimension) for name, unit in reversed(_UNITS.items()) if name]
+    return {registry.parse_units(pint_spelling(name)).dimensionality: kind for name, kind in named}
 
 
 def pint_spelling(name: str) -> str:
     """A unit name as pint understands it."""
-    name = {"TR": "ton_of_refrigeration", "1": "dimensionless", "%": "percent"}.get(name, name)
+    name = {"TR": "ton_of_refrigeration", "1": "dimensionless", "%": "percent", "°": "degree"}.get(name, name)
     return name.replace("°C", "delta_degC").replace("°F", "delta_degF").replace("%", "percent")
 
 
@@ -113,10 +121,8 @@ def find_unit(name: str) -> Unit:
     try:
         quantity = _registry().Quantity(1.0, _registry().parse_units(pint_spelling(tidy(name)))).to_base_units()
         si = quantity.to(_si_units(quantity.dimensionality))
-        factor, kind = (
-            float(si.magnitude),
-            _kind_by_dimension().get(quantity.dimensionality, str(quantity.dimensionality)),
-        )
+        factor = float(si.magnitude)
+        kind = _kind_by_dimension().get(quantity.dimensionality, str(quantity.dimensionality))
     except Exception as error:  # pint lets out parser errors of many kinds; all mean the same to the user
         raise refused from error
     return Unit(kind, factor)

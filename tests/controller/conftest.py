@@ -11,8 +11,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+
 from controller.contract import TIME_MASK, Controller
-from controller.process_image import Health, Inputs, Inhibit, Mode, Outputs, Selection, Trip
+from controller.process_image import Health, Inhibit, Inputs, Mode, Outputs, Selection, Trip
 from controller.registry import SHIPPED
 from controller.slide_curve import curve_at
 from controller.volume_ratio_control import VolumeRatioSettings
@@ -87,7 +88,10 @@ def quick(settings: Any) -> Any:
         restart_kpa_abs=300.0,
     )
     protection = dataclasses.replace(
-        common.protection, low_suction_bypass_ms=2_000, low_suction_pressure_delay_ms=1_000, motor_overload_delay_ms=2_000
+        common.protection,
+        low_suction_bypass_ms=2_000,
+        low_suction_pressure_delay_ms=1_000,
+        motor_overload_delay_ms=2_000,
     )
     capacity = dataclasses.replace(common.capacity, load_ramp_ms=10_000)
     common = dataclasses.replace(common, sequence=sequence, capacity=capacity, protection=protection)

@@ -164,7 +164,11 @@ def saturation(refrigerant: str, temperature_k: float) -> float:
 
 
 def vessel_check(plant: PlantRecord) -> list[str]:
-    return ["vessel.level_frac: too full for so small a vessel"] if plant.vessel.volume_m3 * (1 - plant.vessel.level_frac) < 0.1 else []
+    return (
+        ["vessel.level_frac: too full for so small a vessel"]
+        if plant.vessel.volume_m3 * (1 - plant.vessel.level_frac) < 0.1
+        else []
+    )
 
 
 def settings_check(settings: Settings) -> list[str]:

@@ -1,5 +1,7 @@
 """The error tree: exit codes of architecture.md, and a message that names place, value, limit and way out."""
 
+import pickle
+
 import pytest
 
 from scenarios.errors import (
@@ -30,6 +32,13 @@ def test_a_problem_reads_place_message_limit_way_out() -> None:
 def test_a_problem_without_place_has_no_colon_in_front() -> None:
     assert str(Problem("no scenario was named")) == "no scenario was named"
     assert str(Problem("no such file", file="a.toml")) == "a.toml: no such file"
+
+
+def test_problems_survive_a_process_boundary() -> None:
+    error = InputRefused([Problem("x", "a.toml", 3, 9, way_out="write 5"), Problem("y")])
+    again = pickle.loads(pickle.dumps(error))
+    assert again.problems == error.problems
+    assert str(again) == str(error)
 
 
 def test_the_same_problem_twice_is_told_once() -> None:

@@ -1,0 +1,196 @@
+"""The sequence on the closed loop: start, stop, idle, waits, refusals and a supply interruption."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from controller.frame import attach_running
+from controller.process_image import Health, Mode, Outputs, Selection, StartRefused, StopReason, Trip
+from controller.registry import SHIPPED
+
+
+def order(bench: Any) -> list[str]:
+    names: list[str] = []
+    for _, y, _ in bench.log:
+        if not names or names[-1] != Mode(y.mode).name:
+            names.append(Mode(y.mode).name)
+    return names
+
+
+def test_a_start_and_a_stop_go_through_every_mode(bench: Any) -> None:
+    bench.scan(selection=Selection.OFF)
+    bench.until(Mode.AUTOMATIC)
+    bench.run(30.0)
+    bench.overrides["selection"] = Selection.OFF
+    bench.until(Mode.OFF)
+    assert order(bench) == [
+        "OFF",
+        "WAITING",
+        "PRE_LUBRICATION",
+        "STARTING",
+        "RUN_UP",
+        "AUTOMATIC",
+        "UNLOADING",
+        "SPIN_DOWN",
+        "OFF",
+    ]
+    assert bench.outputs.stop_reason == StopReason.SELECTED_OFF
+    limit = bench.settings.common.sequence.start_limit_pct
+    assert bench.machine.capacity_pct <= limit
+    assert bench.machine.volume_ratio_pct <= limit
+
+
+def test_it_unloads_first_when_a_trip_left_the_slides_loaded(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.run(60.0)
+    bench.scan(stop_button_pressed=True)
+    loaded_pct = bench.machine.capacity_pct
+    assert loaded_pct > 20.0
+    bench.scan(reset_pressed=True)
+    bench.until(Mode.PRE_LUBRICATION)
+    assert bench.machine.capacity_pct == pytest.approx(loaded_pct, abs=0.5)
+    bench.until(Mode.STARTING)
+    assert bench.machine.capacity_pct <= 5.0  # the watcher checks it as well
+
+
+def test_a_stuck_slide_never_gets_the_motor_and_says_why(bench: Any) -> None:
+    bench.overrides = {"capacity_position_pct": 40.0}
+    bench.run(120.0)
+    assert bench.outputs.mode == Mode.PRE_LUBRICATION
+    assert bench.outputs.alarm_word & 1 << Trip.UNLOAD_TIMEOUT
+    assert bench.watcher.starts == 0
+
+
+def test_unloading_that_times_out_stops_the_motor_with_an_alarm(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.run(30.0)
+    bench.overrides = {"selection": Selection.OFF, "capacity_position_pct": 60.0}
+    bench.run(74.9)
+    assert bench.outputs.motor_run
+    bench.run(0.3)
+    assert not bench.outputs.motor_run
+    assert bench.outputs.alarm_word & 1 << Trip.UNLOAD_TIMEOUT
+    assert bench.outputs.trip_word == 0
+
+
+def test_idle_stop_and_restart_by_pressure_after_the_wait(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.run(20.0)
+    bench.machine.load_kw = -250.0
+    bench.until(Mode.UNLOADING)
+    bench.until(Mode.SPIN_DOWN)
+    assert bench.outputs.stop_reason == StopReason.IDLE
+    bench.until(Mode.WAITING)
+    bench.machine.load_kw = 0.0
+    bench.machine.suction_kpa_abs = 270.0
+    bench.overrides = {"suction_pressure_kpa_abs": 270.0}
+    bench.run(60.0)
+    assert bench.outputs.start_refused == StartRefused.SUCTION_BELOW_RESTART
+    bench.overrides = {}
+    bench.machine.suction_kpa_abs = 320.0
+    bench.machine.load_kw = 300.0
+    bench.until(Mode.AUTOMATIC)
+    assert bench.watcher.starts == 2
+
+
+def test_start_to_start_wait_is_twenty_minutes_by_default(toys: Any) -> None:
+    controller = SHIPPED["three_position"]
+    bench = toys.Bench(controller, controller.settings_type())
+    bench.until(Mode.STARTING)
+    first_ms = bench.watcher.last_start_ms
+    bench.scan(stop_button_pressed=True)
+    bench.scan(reset_pressed=True)
+    while bench.watcher.starts < 2:
+        bench.scan(400)
+        assert bench.watcher.time_ms < 2_000_000
+    # 20 min to be let out of the wait, then 30 s of pre-lubrication
+    assert bench.watcher.last_start_ms - first_ms == pytest.approx(1_230_000, abs=1_200)
+
+
+REFUSALS = [
+    (StartRefused.SAFETY_CHAIN_OPEN, {"safety_chain_closed": False}),
+    (StartRefused.VALVES_CLOSED, {"valves_open": False}),
+    (StartRefused.OIL_COLD, {"oil_temperature_c": 10.0}),
+    (StartRefused.OIL_LEVEL_LOW, {"oil_level_pct": 10.0}),
+    (StartRefused.VESSEL_LEVEL_HIGH, {"vessel_high_high_level": True}),
+    (StartRefused.SUCTION_BELOW_RESTART, {"suction_pressure_kpa_abs": 280.0}),
+    (StartRefused.SIGNAL_LOST, {"volume_ratio_position_health": Health.FROZEN}),
+    (StartRefused.SIGNAL_LOST, {"oil_temperature_health": Health.UNDER}),
+    (StartRefused.STILL_TURNING, {"motor_running": True}),
+]
+
+
+@pytest.mark.parametrize(("reason", "cause"), REFUSALS)
+def test_a_refused_start_says_why_and_starts_when_it_may(
+    bench: Any, reason: StartRefused, cause: dict[str, Any]
+) -> None:
+    bench.overrides = dict(cause)
+    bench.run(5.0)
+    assert bench.outputs.mode == Mode.WAITING
+    assert bench.outputs.start_refused == reason
+    bench.overrides = {}
+    bench.until(Mode.AUTOMATIC)
+    assert bench.outputs.start_refused == StartRefused.NONE
+
+
+def test_starts_per_hour_are_counted(toys: Any) -> None:
+    controller = SHIPPED["three_position"]
+    settings = toys.quick(controller.settings_type())
+    sequence = replace(settings.common.sequence, starts_per_hour=2, start_to_start_ms=1_000)
+    settings = replace(settings, common=replace(settings.common, sequence=sequence))
+    bench = toys.Bench(controller, settings)
+    for _ in range(2):
+        bench.until(Mode.STARTING)
+        bench.scan(stop_button_pressed=True)
+        bench.scan(reset_pressed=True)
+    bench.run(60.0)
+    assert bench.outputs.start_refused == StartRefused.STARTS_PER_HOUR
+    assert bench.watcher.starts == 2
+    bench.run(3_700.0, 1_000)
+    assert bench.watcher.starts == 3
+
+
+def test_a_supply_interruption_stops_counts_and_moves_the_waits_on(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    start_ms = bench.watcher.last_start_ms
+    bench.run(10.0)
+    bench.scan(supply_interrupted_ms=3_000)
+    assert bench.outputs.mode == Mode.SPIN_DOWN
+    assert not bench.outputs.motor_run
+    assert bench.outputs.stop_reason == StopReason.SUPPLY_LOST
+    assert bench.state.common.sequence.start_count == 1
+    bench.until(Mode.PRE_LUBRICATION)  # the 3 s without supply count as waited
+    waited_ms = bench.watcher.time_ms - start_ms
+    assert waited_ms == pytest.approx(bench.settings.common.sequence.start_to_start_ms, abs=100)
+    bench.until(Mode.STARTING)
+    assert bench.watcher.starts == 2
+
+
+def test_remote_run_starts_and_stops(bench: Any) -> None:
+    bench.overrides = {"selection": Selection.REMOTE}
+    bench.run(5.0)
+    assert bench.outputs.mode == Mode.OFF
+    bench.overrides["remote_run"] = True
+    bench.until(Mode.AUTOMATIC)
+    bench.overrides["remote_run"] = False
+    bench.until(Mode.OFF)
+    assert bench.outputs.stop_reason == StopReason.REMOTE_STOP
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_attach_running_takes_over_a_machine_in_service_without_a_bump(name: str, toys: Any) -> None:
+    bench = toys.Bench(SHIPPED[name])
+    machine = bench.machine
+    machine.capacity_pct, machine.volume_ratio_pct, machine.suction_kpa_abs = 57.0, 88.0, 290.6
+    machine.running, machine.since_command_ms = True, 10**7
+    bench.outputs = Outputs()
+    attach_running(bench.state.common, machine.measure(), bench.outputs)
+    bench.watcher.last = replace(bench.outputs)
+    for _ in range(300):
+        y = bench.scan()
+        assert y.mode == Mode.AUTOMATIC
+        assert abs(y.capacity_demand_pct - 57.0) < 6.0
+    assert bench.outputs.trip_word == 0

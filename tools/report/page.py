@@ -1,0 +1,95 @@
+"""From runs to one HTML file: scores, pictures, facts, and what the figures are not good for."""
+
+from __future__ import annotations
+
+import os
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from tools.report.runs import ReportRun, run_colour
+
+CAUTION = (
+    "An engineering aid on a simulated plant, and no safety system. Nothing here replaces a hard-wired high-pressure "
+    "cut-out, a relief device, the motor's own protection or the maker's limits: they come first. Check every setting "
+    "on the plant, step by step, by people who answer for it. The model has no economiser."
+)
+DIRECTION = {"lower": "↓ lower is better", "higher": "↑ higher is better", "none": "a plain fact"}
+
+
+def _score_groups(runs: list[ReportRun]) -> list[dict[str, Any]]:
+    from scenarios.scoring import compare
+
+    lines = compare([run.scores for run in runs])
+    groups = []
+    for group, members in groupby(lines, key=lambda line: line.head.group):
+        rows = []
+        for line in members:
+            cells = [
+                {"text": score.text, "best": line.best == k, "change": line.change_text(k)}
+                for k, score in enumerate(line.scores)
+            ]
+            head = line.head
+            rows.append({"score": head, "direction": DIRECTION[head.direction], "cells": cells})
+        groups.append({"name": group, "rows": rows})
+    return groups
+
+
+def _clock(time_ms: int) -> str:
+    seconds, rest = divmod(time_ms, 1000)
+    text = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+    return f"{text}.{rest:03d}" if rest else text
+
+
+def _run_data(run: ReportRun, k: int) -> dict[str, Any]:
+    trips = [e for e in run.trace.events if e.source == "trip_first_out" and not e.text.endswith("→ NONE")]
+    return {
+        "name": run.name,
+        "colour": run_colour(k),
+        "failure": run.failure,
+        "facts": [(key.replace("_", " "), value) for key, value in run.facts.items() if value not in ("", "{}", "[]")],
+        "trips": [(_clock(e.time_ms), e.text.rsplit("→ ", 1)[-1].replace("_", " ").lower()) for e in trips],
+        "violations": [(_clock(v.time_ms), v.requirement, v.text) for v in run.scores.violations],
+        "skipped": run.scores.skipped,
+        "settling": [
+            (_clock(s.time_ms), s.text, f"{s.settling_s:.0f} s", "yes" if s.settled else "no")
+            for s in run.scores.settling
+        ],
+        "window": [_clock(t) for t in run.scores.window_ms] if run.scores.window_ms else None,
+    }
+
+
+def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
+    """Write one self-contained HTML file; it opens by double-click and asks no address outside.
+
+    The first run is what the others are compared with.  Raises OSError if it cannot be written; a file that stood there
+    is replaced whole or not at all.
+    """
+    import jinja2
+    from bokeh.embed import components
+    from bokeh.resources import Resources
+
+    from tools.report.pictures import all_panels
+
+    panels = all_panels(runs)
+    script, divisions = components({panel.name: panel.plot for panel in panels})
+    loader = jinja2.FileSystemLoader(Path(__file__).parent)
+    template = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined).get_template(
+        "page.html"
+    )
+    html = template.render(
+        title=title,
+        caution=CAUTION,
+        runs=[_run_data(run, k) for k, run in enumerate(runs)],
+        groups=_score_groups(runs),
+        panels=panels,
+        divisions=divisions,
+        plot_script=script,
+        plot_library=Resources(mode="inline", components=["bokeh"]).render_js(),
+    )
+    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
+    try:
+        beside.write_text(html, encoding="utf-8")
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

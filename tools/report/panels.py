@@ -1,0 +1,164 @@
+"""The pictures: one time axis, one quantity or one slide to a panel, runs over each other where that compares best."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from bokeh.models import (
+    BoxZoomTool,
+    ColumnDataSource,
+    CrosshairTool,
+    DatetimeTickFormatter,
+    HoverTool,
+    PanTool,
+    Range1d,
+    ResetTool,
+    SaveTool,
+    WheelZoomTool,
+)
+from bokeh.models.annotations import Span
+from bokeh.plotting import figure
+
+from tools.report.runs import ReportRun
+from tools.report.thinning import thin
+
+LEFT_PX = 68
+PAPER = "#fdfdfb"
+INK = "#30363d"
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One line of a panel's legend, drawn by the page and not by the plot: it wraps on a small screen."""
+
+    label: str
+    colour: str
+    style: str = "solid"  # solid, dashed, dotted, band, mark
+
+
+@dataclass(slots=True)
+class Panel:
+    """A picture with its title, its words for those who cannot see it, and its legend."""
+
+    name: str
+    title: str
+    caption: str
+    plot: Any
+    keys: list[Key] = field(default_factory=list)
+
+
+class Sheet:
+    """Makes panels that share one time axis and one crosshair."""
+
+    def __init__(self, runs: list[ReportRun]) -> None:
+        self.runs = runs
+        self.end_ms = max(float(run.trace["time_ms"][-1]) for run in runs)
+        self.time_range = Range1d(start=0.0, end=max(self.end_ms, 1.0), bounds=(0.0, max(self.end_ms, 1.0)))
+        self.cursor = Span(dimension="height", line_color=INK, line_alpha=0.5, line_width=1)
+
+    def panel(self, name: str, title: str, caption: str, axis: str, height: int = 210, **options: Any) -> Panel:
+        """An empty panel."""
+        plot = figure(
+            height=height,
+            sizing_mode="stretch_width",
+            x_range=self.time_range,
+            tools=[],
+            toolbar_location="above",
+            background_fill_color=PAPER,
+            border_fill_color=PAPER,
+            outline_line_color="#c9cdd2",
+            min_border_left=LEFT_PX,
+            min_border_right=14,
+            output_backend="canvas",
+            **options,
+        )
+        zoom = BoxZoomTool(dimensions="width")
+        plot.add_tools(
+            zoom,
+            PanTool(dimensions="width"),
+            WheelZoomTool(dimensions="width"),
+            ResetTool(),
+            SaveTool(filename=f"twoslide-{name}"),
+            CrosshairTool(overlay=self.cursor, dimensions="height"),
+        )
+        plot.toolbar.active_drag = zoom
+        plot.toolbar.active_scroll = None  # the wheel scrolls the page until somebody asks otherwise
+        plot.toolbar.logo = None
+        plot.toolbar.autohide = True
+        plot.yaxis.axis_label = axis
+        plot.yaxis.axis_label_text_font_style = "normal"
+        plot.axis.axis_label_text_color = INK
+        plot.axis.major_label_text_color = INK
+        plot.axis.axis_line_color = "#9aa1a9"
+        plot.axis.minor_tick_line_color = None
+        plot.grid.grid_line_color = "#e3e6e8"
+        plot.xaxis.formatter = _time_formatter()
+        return Panel(name, title, caption, plot)
+
+    def line(
+        self,
+        panel: Panel,
+        run: ReportRun,
+        column: str,
+        scale: Callable[[Any], Any],
+        label: str,
+        unit: str,
+        colour: str,
+        style: str = "solid",
+        width: float = 1.6,
+        step: bool = False,
+        alpha: float = 1.0,
+        key: bool = True,
+    ) -> None:
+        """A column of a run as a curve with its hover text."""
+        x, y = thin(run.trace["time_ms"], np.asarray(scale(run.trace[column]), dtype=np.float64))
+        source = ColumnDataSource({"x": x, "y": y.astype(np.float32)})
+        options: dict[str, Any] = {
+            "source": source, "line_color": colour, "line_dash": style, "line_width": width, "line_alpha": alpha,
+        }  # fmt: skip
+        drawn = panel.plot.step("x", "y", mode="after", **options) if step else panel.plot.line("x", "y", **options)
+        tip = f"<b>{_plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
+        panel.plot.add_tools(HoverTool(renderers=[drawn], tooltips=tip, formatters={"@x": "datetime"}, visible=False))
+        if key:
+            panel.keys.append(Key(label, colour, style))
+
+    def limit(self, panel: Panel, value: float | None, label: str, colour: str, style: str = "dashed") -> None:
+        """A horizontal line, drawn where the scale reaches it; its value stands in the legend anyway."""
+        if value is None:
+            return
+        panel.plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_dash=style))
+        panel.keys.append(Key(label, colour, style))
+
+    def verticals(self, panel: Panel, times_ms: list[float], colour: str) -> None:
+        """Thin marks at given times."""
+        if times_ms:
+            panel.plot.vspan(x=times_ms, line_color=colour, line_alpha=0.35, line_width=1)
+
+    def shade(self, panel: Panel, spans_ms: list[tuple[int, int]], low: float, high: float, colour: str) -> None:
+        """Grey out stretches of time."""
+        if spans_ms:
+            panel.plot.quad(
+                left=[start for start, _ in spans_ms],
+                right=[end for _, end in spans_ms],
+                bottom=low,
+                top=high,
+                fill_color=colour,
+                fill_alpha=0.18,
+                line_color=None,
+            )
+
+
+def _time_formatter() -> DatetimeTickFormatter:
+    return DatetimeTickFormatter(
+        milliseconds="%H:%M:%S.%3N", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes="%H:%M", hourmin="%H:%M",
+        hours="%H:%M", days="%H:%M", months="%H:%M",
+    )  # fmt: skip
+
+
+def _plain(text: str) -> str:
+    """Text for a tooltip, which is HTML in which @, $ and braces mean something."""
+    table = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "@": "&#64;", "$": "&#36;", "{": "&#123;", "}": "&#125;"}
+    return "".join(table.get(letter, letter) for letter in text)
