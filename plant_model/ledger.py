@@ -9,6 +9,10 @@ from __future__ import annotations
 from plant_model.derived import Parameters
 from plant_model.state import Ledger, PlantState
 
+# Below these a run has moved nothing, and rounding of what is stored would be all that is left to compare.
+LEAST_MASS_KG = 1.0e-3
+LEAST_ENERGY_J = 1.0e3
+
 
 def stored_mass_kg(s: PlantState) -> tuple[float, float]:
     """Refrigerant in the suction vessel and in condenser and receiver, kg."""
@@ -40,7 +44,7 @@ def mass_residual_frac(p: Parameters, start: PlantState, end: PlantState) -> flo
     feed_kg = _change(start.ledger, end.ledger, "feed_kg")
     low_0, high_0 = stored_mass_kg(start)
     low_1, high_1 = stored_mass_kg(end)
-    throughput_kg = max(abs(compressor_kg), abs(feed_kg), 1.0e-9)
+    throughput_kg = max(abs(compressor_kg), abs(feed_kg), LEAST_MASS_KG)
     vessel_kg = (low_1 - low_0) - (feed_kg - compressor_kg)
     high_kg = (high_1 - high_0) - (compressor_kg - feed_kg)
     return max(abs(vessel_kg), abs(high_kg)) / throughput_kg
@@ -54,4 +58,4 @@ def energy_residual_frac(p: Parameters, start: PlantState, end: PlantState) -> f
     lost_j = sum(_change(start.ledger, end.ledger, name) for name in out_of)
     throughput_j = sum(abs(_change(start.ledger, end.ledger, name)) for name in (*into, *out_of))
     stored_j = stored_energy_j(p, end) - stored_energy_j(p, start)
-    return abs(stored_j - gained_j + lost_j) / max(throughput_j, 1.0e-9)
+    return abs(stored_j - gained_j + lost_j) / max(throughput_j, LEAST_ENERGY_J)

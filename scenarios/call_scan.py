@@ -55,8 +55,10 @@ def _call_scan_compiled(entry: Any, settings: Any, state: Any, inputs: Any, outp
     if not isinstance(inputs, types.Record):
         return None
 
+    call: Any = _call_address  # numba gives an intrinsic its typing context itself
+
     def implementation(entry: Any, settings: Any, state: Any, inputs: Any, outputs: Any, now_ms: Any) -> Any:
-        return _call_address(entry, settings, state, inputs, outputs, now_ms)
+        return call(entry, settings, state, inputs, outputs, now_ms)
 
     result: Callable[..., Any] = implementation
     return result

@@ -79,11 +79,17 @@ def run_in_child(
     if answer.get("internal"):
         raise InternalError(str(answer["internal"]))
     failure = hung or str(answer.get("failure", "")) or ("" if answer else _death(child.returncode, buffers))
-    return ChildResult(buffers, _noted(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0)))
+    return ChildResult(
+        buffers, _noted(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0))
+    )
 
 
 def _watch(
-    child: subprocess.Popen[bytes], buffers: Buffers, folder: Path, duration_ms: int, progress: Callable[[float], None] | None
+    child: subprocess.Popen[bytes],
+    buffers: Buffers,
+    folder: Path,
+    duration_ms: int,
+    progress: Callable[[float], None] | None,
 ) -> str:
     """Wait for the child; "" when it ended by itself, else why it was given up."""
     last_scans, since = -1, time.monotonic()

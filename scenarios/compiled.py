@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from numba import config, njit
+import numba
+from numba import njit
 
 from scenarios.engine import run_block
 from scenarios.kernel_cache import kernel_folder
 
-config.CACHE_DIR = str(kernel_folder())  # read when a cached function is declared, so it comes before the next line
+# read when a cached function is declared, so it comes before the declaration
+numba_config: Any = numba.config
+numba_config.CACHE_DIR = str(kernel_folder())
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def compiled_block(
     entry: Any,
     settings: Any,

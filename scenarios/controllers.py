@@ -133,19 +133,33 @@ def load(named: Named) -> Loaded:
         return Loaded(library=_load_library(named))
     module = _import_file(named)
     if not hasattr(module, named.attribute):
-        offers = [n for n, v in vars(module).items() if isinstance(v, Controller) or (inspect.isclass(v) and hasattr(v, "scan"))]
+        offers = [
+            n
+            for n, v in vars(module).items()
+            if isinstance(v, Controller) or (inspect.isclass(v) and hasattr(v, "scan"))
+        ]
         close = f"it has {', '.join(offers)}" if offers else "no class with scan() and no Controller value is in it"
         raise _refuse(f"{named.path} has no {named.attribute!r}", close, named.attribute)
     thing = getattr(module, named.attribute)
     if isinstance(thing, Controller):
         return Loaded(kernels=thing)
-    if not inspect.isclass(thing) or not callable(getattr(thing, "scan", None)) or not callable(getattr(thing, "reset", None)):
-        raise _refuse(f"{named.name}: expected a Controller value, or a class with reset() and scan(inputs, outputs, now_ms)")
+    if (
+        not inspect.isclass(thing)
+        or not callable(getattr(thing, "scan", None))
+        or not callable(getattr(thing, "reset", None))
+    ):
+        raise _refuse(
+            f"{named.name}: expected a Controller value, or a class with reset() and scan(inputs, outputs, now_ms)"
+        )
     try:
-        instance = thing()
+        instance: Any = thing()
         instance.reset()
     except Exception as error:
-        problem = Problem(f"controller does not reset: {type(error).__name__}: {error}", str(named.path), _line_in(error, named.path or Path()))
+        problem = Problem(
+            f"controller does not reset: {type(error).__name__}: {error}",
+            str(named.path),
+            _line_in(error, named.path or Path()),
+        )
         raise InputRefused(problem) from error
     return Loaded(python=instance)
 
@@ -154,7 +168,9 @@ def _load_library(named: Named) -> Any:
     try:
         library = ctypes.CDLL(str(named.path))
     except OSError as error:
-        raise _refuse(f"{named.path} is not a shared library for this machine: {error}", "build it for this system") from error
+        raise _refuse(
+            f"{named.path} is not a shared library for this machine: {error}", "build it for this system"
+        ) from error
     for symbol in ("twoslide_abi_version", "twoslide_state_bytes", "twoslide_scan"):
         if not hasattr(library, symbol):
             raise _refuse(f"{named.path} does not export {symbol}", "see controller/foreign/twoslide_controller.h")
@@ -162,7 +178,10 @@ def _load_library(named: Named) -> Any:
     library.twoslide_state_bytes.restype = ctypes.c_int64
     version = library.twoslide_abi_version()
     if version != ABI_VERSION:
-        raise _refuse(f"{named.path} was built for ABI version {version}, this is {ABI_VERSION}", "rebuild it with the current header")
+        raise _refuse(
+            f"{named.path} was built for ABI version {version}, this is {ABI_VERSION}",
+            "rebuild it with the current header",
+        )
     if not 0 <= library.twoslide_state_bytes() <= 2**30:
         raise _refuse(f"{named.path} asks for {library.twoslide_state_bytes()} bytes of state", "0 to 2^30 are given")
     return library

@@ -13,7 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from numba import carray, cfunc, from_dtype, types
+from numba import cfunc, from_dtype, types
+from numba.np.numpy_support import carray
+from numpy.typing import NDArray
 
 from controller.contract import Controller
 from controller.process_image import Inputs, Outputs
@@ -42,8 +44,8 @@ class Entry:
     """An address to call, with the memory of settings and state behind it."""
 
     address: int
-    settings: RecordArray | None = None
-    state: RecordArray | None = None
+    settings: NDArray[Any] | None = None
+    state: NDArray[Any] | None = None
     error: BaseException | None = None  # what Python code raised, if it did
 
     def attach(self, inputs: RecordArray, outputs: RecordArray) -> None:
@@ -63,7 +65,7 @@ class CompiledEntry(Entry):
 class ForeignEntry(Entry):
     """A shared library with the C ABI of `controller/foreign/`."""
 
-    def __init__(self, library: Any, scan_symbol: str, settings: RecordArray | None, state: RecordArray) -> None:
+    def __init__(self, library: Any, scan_symbol: str, settings: Any, state: Any) -> None:
         self._library = library
         self.settings = settings
         self.state = state
@@ -84,7 +86,7 @@ class PythonEntry(Entry):
         self.address = int(ctypes.cast(self._callback, ctypes.c_void_p).value or 0)
 
     def attach(self, inputs: RecordArray, outputs: RecordArray) -> None:
-        self._in, self._out = memoryview(inputs.view("u1")), memoryview(outputs.view("u1"))
+        self._in, self._out = inputs.view("u1").data, outputs.view("u1").data
 
     def _call(self, _settings: int, _state: int, _inputs: int, _outputs: int, now_ms: int) -> int:
         try:
@@ -106,6 +108,7 @@ def interpreted_entry(controller: Controller, settings: Any) -> PythonEntry:
 
 _ENTRY = '''\
 """Made by twoslide: the compiled entry of one controller.  A file of its own, because numba caches by file."""
+from numpy.typing import NDArray
 from numba import carray
 from {module} import {attribute}
 _scan = {attribute}{suffix}
@@ -116,7 +119,8 @@ def entry(settings, state, inputs, outputs, now_ms):
 
 def _signature(controller: Controller) -> Any:
     records = (controller.settings_type, controller.state_type, Inputs, Outputs)
-    pointers = [types.CPointer(from_dtype(dtype_of(kind))) for kind in records]
+    pointer: Any = types.CPointer
+    pointers = [pointer(from_dtype(dtype_of(kind))) for kind in records]
     return types.int32(*pointers, types.uint32)
 
 
@@ -140,9 +144,7 @@ def compiled_scan(controller: Controller, cached: bool = True) -> Any:
         return cfunc(_signature(controller), cache=True)(loaded.entry)
 
     def entry(settings: Any, state: Any, inputs: Any, outputs: Any, now_ms: int) -> Any:
-        return scan(
-            carray(settings, 1)[0], carray(state, 1)[0], carray(inputs, 1)[0], carray(outputs, 1)[0], now_ms
-        )
+        return scan(carray(settings, 1)[0], carray(state, 1)[0], carray(inputs, 1)[0], carray(outputs, 1)[0], now_ms)
 
     return cfunc(_signature(controller))(entry)
 

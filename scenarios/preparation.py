@@ -11,9 +11,9 @@ from typing import Any, cast
 
 from controller.process_image import Selection
 from controller.registry import CROSS_CHECKS, SHIPPED
+from plant_model.derived import Parameters, derive
 from plant_model.initial import running_state, stopped_state
 from plant_model.instruments import Channel
-from plant_model.derived import Parameters, derive
 from plant_model.parameters import InstrumentsParameters, PlantParameters
 from plant_model.parameters import cross_check as plant_cross_check
 from plant_model.properties import Refrigerant, in_envelope, load_refrigerant, saturation_pressure_pa
@@ -21,12 +21,13 @@ from plant_model.state import Disturbances, PlantState
 from scenarios.controllers import Kind, Named, name_controller
 from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash
-from scenarios.loader import Known, Overrides, load_scenarios
+from scenarios.known import Known, Overrides
+from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
 from scenarios.requirements import Limits, limits_of
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
-from scenarios.settings_sheet import Sheet, load_sheet
+from scenarios.settings_sheet import load_sheet
 from scenarios.wiring import Operator, Wiring
 
 SCAN_MS = 100
@@ -101,7 +102,9 @@ class Prepared:
             if common is not None:
                 suction_pa = common.capacity.suction_set_point_kpa_abs * 1000.0
             else:
-                suction_pa = saturation_pressure_pa(self.refrigerant, self.plant.parameters.machine.rating_evaporating_k)
+                suction_pa = saturation_pressure_pa(
+                    self.refrigerant, self.plant.parameters.machine.rating_evaporating_k
+                )
         try:
             if start.machine is MachineAtStart.RUNNING:
                 return running_state(
@@ -113,7 +116,9 @@ class Prepared:
                 discharge_pa = max(suction_pa, at_rest_pa)
             return stopped_state(self.parameters, d, suction_pa, discharge_pa, start.capacity_travel_frac or 0.0)
         except ValueError as error:
-            raise InputRefused(Problem(str(error), file=str(self.scenario.path), way_out="change the [start] table")) from error
+            raise InputRefused(
+                Problem(str(error), file=str(self.scenario.path), way_out="change the [start] table")
+            ) from error
 
 
 def _check_refrigerant(name: str) -> Iterable[str]:
@@ -158,7 +163,11 @@ def prepare(
     log_ms = 1000 if log_ms is None else log_ms
     if log_ms < SCAN_MS or log_ms % SCAN_MS:
         raise InputRefused(
-            Problem(f"--log-every {log_ms} ms", limit=f"a multiple of the scan, {SCAN_MS} ms", way_out="write scan, 1s or 500ms")
+            Problem(
+                f"--log-every {log_ms} ms",
+                limit=f"a multiple of the scan, {SCAN_MS} ms",
+                way_out="write scan, 1s or 500ms",
+            )
         )
     scenarios = load_scenarios(paths, known(), Overrides(controller, settings, seed))
     return [_prepare_one(scenario, log_ms) for scenario in scenarios]
@@ -186,16 +195,20 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
 def _check_start(scenario: Scenario, parameters: Parameters) -> None:
     """A start that the property tables cannot describe is refused before the first scan."""
     start, tables = scenario.start, parameters.refrigerant
-    for key, pressure_pa in (("suction_pressure", start.suction_pressure_pa), ("discharge_pressure", start.discharge_pressure_pa)):
-        if pressure_pa is not None and not in_envelope(tables, pressure_pa):
-            raise InputRefused(
-                Problem(
-                    f"start.{key} of {pressure_pa / 1000.0:.6g} kPa abs is outside the property tables of {scenario.plant.refrigerant}",
-                    file=str(scenario.path),
-                    value=f"{pressure_pa / 1000.0:.6g} kPa",
-                    limit=f"they reach from {tables.pressure_low_pa / 1000.0:.4g} to {tables.pressure_high_pa / 1000.0:.4g} kPa abs",
-                )
-            )
+    low_kpa, high_kpa = tables.pressure_low_pa / 1000.0, tables.pressure_high_pa / 1000.0
+    given = {"suction_pressure": start.suction_pressure_pa, "discharge_pressure": start.discharge_pressure_pa}
+    problems = [
+        Problem(
+            f"start.{key} of {pressure_pa / 1000.0:.6g} kPa abs is outside the tables of {scenario.plant.refrigerant}",
+            file=str(scenario.path),
+            value=f"{pressure_pa / 1000.0:.6g} kPa",
+            limit=f"they reach from {low_kpa:.4g} to {high_kpa:.4g} kPa abs",
+        )
+        for key, pressure_pa in given.items()
+        if pressure_pa is not None and not in_envelope(tables, pressure_pa)
+    ]
+    if problems:
+        raise InputRefused(problems)
 
 
 def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:

@@ -100,9 +100,7 @@ def as_tuple(record: Any) -> tuple[Any, ...]:
         where = f"{cls.__name__}.{slot.name}"
         if slot.length and len(value) != slot.length:
             raise ValueError(f"{where}: {len(value)} elements, the layout has {slot.length}")
-        out.append(
-            [_plain(v, slot.kind, where) for v in value] if slot.length else _plain(value, slot.kind, where)
-        )
+        out.append([_plain(v, slot.kind, where) for v in value] if slot.length else _plain(value, slot.kind, where))
     return tuple(out)
 
 
@@ -157,8 +155,7 @@ def codec_of(cls: Any) -> Codec:
     names = ", ".join(f"r.{slot.name}" for slot in slots)
     scope: dict[str, Any] = {"unpack": packer.unpack_from, "pack": packer.pack_into}
     exec(
-        f"def load(r, buffer):\n    {names}, = unpack(buffer)\n"
-        f"def store(r, buffer):\n    pack(buffer, 0, {names})\n",
+        f"def load(r, buffer):\n    {names}, = unpack(buffer)\ndef store(r, buffer):\n    pack(buffer, 0, {names})\n",
         scope,
     )
     return Codec(packer.size, scope["load"], scope["store"])

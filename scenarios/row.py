@@ -59,7 +59,9 @@ class Row:
     vessel_level_frac: float = _column("1", "liquid in the suction vessel, by volume")
     wet_bulb_temperature_k: float = _column("K", "wet-bulb temperature at the condenser")
     motor_energy_j: float = _column("J", "electrical energy of the compressor motor since the start", group="sum")
-    auxiliary_energy_j: float = _column("J", "electrical energy of oil pump, heater and fans since the start", group="sum")
+    auxiliary_energy_j: float = _column(
+        "J", "electrical energy of oil pump, heater and fans since the start", group="sum"
+    )
     cooling_energy_j: float = _column("J", "cooling delivered since the start", group="sum")
     mismatch_energy_j: float = _column("J", "shaft energy lost to volume-ratio mismatch since the start", group="sum")
     unavoidable_energy_j: float = _column("J", "loss of the best attainable volume ratio since the start", group="sum")
@@ -122,6 +124,7 @@ class RowView:
     """
 
     __slots__ = ("_values",)
+    _values: Any
 
     def __init__(self, values: Any) -> None:
         object.__setattr__(self, "_values", values)

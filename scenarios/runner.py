@@ -114,7 +114,7 @@ def _plant_fault(session: Session, status: int) -> str:
         PlantStatus.DISCHARGE_BELOW_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
         PlantStatus.DISCHARGE_ABOVE_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
         PlantStatus.VESSEL_NOT_TWO_PHASE: f"the suction vessel ran dry or full (level {plant.vessel.level_frac:.0%})",
-        PlantStatus.RECEIVER_NOT_TWO_PHASE: f"condenser and receiver ran dry or full (level {plant.discharge.level_frac:.0%})",
+        PlantStatus.RECEIVER_NOT_TWO_PHASE: f"the receiver ran dry or full (level {plant.discharge.level_frac:.0%})",
         PlantStatus.NOT_FINITE: "a state is no finite number",
     }.get(PlantStatus(status), f"status {status}")
 
@@ -174,7 +174,11 @@ def _check_place(out: Path) -> None:
         raise InputRefused(Problem(f"--out {out} is a file", value=str(out), way_out="name a folder"))
     if any(out.iterdir()) and not (out / "trace.parquet").is_file():
         raise InputRefused(
-            Problem(f"--out {out} holds other files, and a run replaces its folder whole", value=str(out), way_out="name a new folder")
+            Problem(
+                f"--out {out} holds other files, and a run replaces its folder whole",
+                value=str(out),
+                way_out="name a new folder",
+            )
         )
 
 
@@ -198,7 +202,9 @@ def execute(
     try:
         trace, failure, engine, note, speed = play_prepared(prepared, work, progress)
         scores = score(trace, prepared.limits, prepared.refrigerant)
-        result = RunResult(trace, scores, prepared.limits, None, failure or None, engine, note, speed, dict(prepared.facts))
+        result = RunResult(
+            trace, scores, prepared.limits, None, failure or None, engine, note, speed, dict(prepared.facts)
+        )
         if out is None:
             return result
         try:

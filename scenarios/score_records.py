@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FORMAT_VERSION = 1
+TIE_FRAC = 1e-3  # relative difference below which nobody is called better
 
 PRESSURE, CYCLING, ENERGY, SAFETY = "pressure stability", "short-cycling", "energy", "safety"
 GROUPS = (PRESSURE, CYCLING, ENERGY, SAFETY)
@@ -27,8 +28,10 @@ def number_text(value: float) -> str:
     ('1235', '0.01235', '0', '12')
     """
     if abs(value) >= 1000.0:
-        return f"{value:.0f}"
-    return f"{value:.4g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}"
+        text = f"{value:.0f}"
+    else:
+        text = f"{value:.4g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}"
+    return text.replace("-", "−")
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,10 +107,10 @@ def read_scores(folder: Path) -> Scores:
 
 
 def better(one: Score, other: Score) -> int:
-    """+1 if `one` is better, −1 if `other` is, 0 if equal to four figures, a plain fact, or not known of both."""
+    """+1 if `one` is better, −1 if `other` is, 0 if they differ by less than `TIE_FRAC`, or nobody can say."""
     if one.direction == NONE or one.value is None or other.value is None:
         return 0
-    if abs(one.value - other.value) <= 1e-4 * max(abs(one.value), abs(other.value)):
+    if abs(one.value - other.value) <= TIE_FRAC * max(abs(one.value), abs(other.value)):
         return 0
     return 1 if (one.value < other.value) == (one.direction == LOWER) else -1
 
@@ -135,7 +138,8 @@ class Comparison:
         first, this = self.scores[0].value, self.scores[k].value
         if k == 0 or first is None or this is None or first == 0.0 or self.head.unit == "°C":
             return ""
-        return f"{100.0 * (this - first) / abs(first):+.0f} %"
+        change = f"{100.0 * (this - first) / abs(first):+.1f} %"
+        return "" if change in ("+0.0 %", "-0.0 %") else change.replace("-", "−")
 
 
 def _best(scores: tuple[Score, ...]) -> int | None:

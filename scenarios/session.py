@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import simpy
@@ -27,6 +27,8 @@ from scenarios.world import World
 
 if TYPE_CHECKING:
     from scenarios.preparation import Prepared
+
+R = TypeVar("R")
 
 _LONGEST_BLOCK_MS = 1_200_000  # so that progress shows and Ctrl-C is heard: some 10 ms of computing
 _EDGES_A_SCAN = 4  # room for that many changes at every scan, and more is counted, not stored
@@ -112,9 +114,10 @@ class Session:
         if entry is not None:
             row = to_array(Row())
             self.values: Floats = row.view(np.float64)
-            self._records = [to_array(item) for item in objects]
+            self._records: list[Any] = [to_array(item) for item in objects]
             entry.attach(self._records[0], self._records[1])
-            self._run, self._row = buffers.run, row
+            self._run: Any = buffers.run
+            self._row: Any = row
             from scenarios.compiled import compiled_block
 
             self._block: Callable[..., int] = compiled_block
@@ -131,23 +134,26 @@ class Session:
         """Let what the event processes note go into another list (a child's, which is also on disk)."""
         self.noted = self.world.noted = noted
 
+    def _copy(self, cls: type[R], record: Any) -> R:
+        return from_record(cls, record[0] if self.compiled else to_array(record)[0])
+
     @property
     def run(self) -> Run:
         """A copy of where the run stands."""
-        return from_record(Run, self._run[0]) if self.compiled else self._run
+        return self._copy(Run, self._run)
 
     @property
     def time_ms(self) -> int:
         """Simulated time reached."""
-        return int(self._run[0]["time_ms"]) if self.compiled else self._run.time_ms
+        return int(self._run[0]["time_ms"] if self.compiled else self._run.time_ms)
 
     def plant_state(self) -> PlantState:
         """A copy of the plant's state."""
-        return from_record(PlantState, self._records[5][0]) if self.compiled else self._records[5]
+        return self._copy(PlantState, self._records[5])
 
     def outputs(self) -> Outputs:
         """A copy of the controller's last outputs."""
-        return from_record(Outputs, self._records[1][0]) if self.compiled else self._records[1]
+        return self._copy(Outputs, self._records[1])
 
     def warm_up(self) -> None:
         """Compile or load the engine without moving time, so that a heartbeat means a scan from here on."""

@@ -76,7 +76,7 @@ def _state(form: Any, value: float) -> str:
     """A state's name; a foreign controller may say a number that is none."""
     if issubclass(form, IntEnum):
         known = {int(member): member.name for member in form}
-        return known.get(int(value), f"unknown {int(value)}")
+        return str(known.get(int(value), f"unknown {int(value)}"))
     if form is bool:
         return "on" if value else "off"
     return _word(int(value))

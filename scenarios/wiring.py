@@ -12,7 +12,7 @@ from typing import Any
 from numba.extending import register_jitable as kernel
 
 from controller.process_image import Selection
-from controller.scaling import to_engineering, loop_health
+from controller.scaling import loop_health, to_engineering
 
 
 @dataclass(slots=True)

@@ -91,6 +91,18 @@ def test_the_pi_does_not_wind_up_against_the_full_load_stop(toys: Any) -> None:
     assert bench.outputs.capacity_demand_pct < 99.0
 
 
+@pytest.mark.parametrize(("suction_kpa_abs", "expected_pct"), [(330.0, 58.0), (275.0, 42.0)])
+def test_the_demand_stays_near_a_slide_that_does_not_move(
+    toys: Any, suction_kpa_abs: float, expected_pct: float
+) -> None:
+    bench = toys.Bench(SHIPPED["scheduled_pi"])
+    bench.until(Mode.AUTOMATIC)
+    bench.run(60.0)
+    bench.overrides = {"capacity_position_pct": 50.0, "suction_pressure_kpa_abs": suction_kpa_abs}
+    bench.run(60.0)
+    assert bench.outputs.capacity_demand_pct == pytest.approx(expected_pct, abs=0.01)  # windup_band 8 %
+
+
 def test_the_default_gain_schedule_is_mean_slope_by_local_slope() -> None:
     c = VolumeRatioSettings().trapped_fraction_frac
     slopes = [c[1] - c[0]] + [(c[i + 1] - c[i - 1]) / 2.0 for i in range(1, 10)] + [c[10] - c[9]]

@@ -194,3 +194,19 @@ def test_attach_running_takes_over_a_machine_in_service_without_a_bump(name: str
         assert y.mode == Mode.AUTOMATIC
         assert abs(y.capacity_demand_pct - 57.0) < 6.0
     assert bench.outputs.trip_word == 0
+
+
+def test_stop_to_start_wait_holds_where_the_start_to_start_wait_is_over(toys: Any) -> None:
+    controller = SHIPPED["three_position"]
+    settings = toys.quick(controller.settings_type())
+    sequence = replace(settings.common.sequence, start_to_start_ms=1_000, stop_to_start_ms=45_000)
+    settings = replace(settings, common=replace(settings.common, sequence=sequence))
+    bench = toys.Bench(controller, settings)
+    bench.until(Mode.AUTOMATIC)
+    bench.scan(stop_button_pressed=True)
+    stop_ms = bench.watcher.time_ms
+    bench.scan(reset_pressed=True)
+    bench.run(10.0)
+    assert bench.outputs.start_refused == StartRefused.RESTART_WAIT
+    bench.until(Mode.PRE_LUBRICATION)
+    assert bench.watcher.time_ms - stop_ms == pytest.approx(45_000, abs=100)

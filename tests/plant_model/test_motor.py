@@ -53,7 +53,7 @@ def test_rated_point(p: Parameters) -> None:
     assert s.motor.current_a == pytest.approx(p.derived.motor.rated_current_a, rel=1.0e-6)
     efficiency = p.plant.motor.rated_shaft_power_w / s.motor.power_w
     power_factor = s.motor.power_w / (math.sqrt(3.0) * p.plant.motor.supply_voltage_v * s.motor.current_a)
-    # common practice, no source: a 220 kW two-pole motor has efficiency 0.94–0.96, power factor 0.87–0.92, 2930–2980 rev/min
+    # common practice, no source: efficiency 0.94–0.96, power factor 0.87–0.92, 2930–2980 rev/min for 220 kW, two poles
     assert 0.94 < efficiency < 0.96
     assert 0.87 < power_factor < 0.92
     assert 2930.0 < s.motor.speed_rad_s * 30.0 / math.pi < 2980.0

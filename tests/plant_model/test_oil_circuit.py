@@ -21,7 +21,7 @@ RUNNING = Actuators(motor_run=True, oil_pump=True)
 
 
 def set_up(p: Parameters, evaporating_c: float, work_j_kg: float, oil_c: float) -> tuple[PlantState, Rates]:
-    """A machine of 0.5 kg/s with saturated suction at a condensing temperature of 35 °C, metal as warm as the mixture."""
+    """A machine of 0.5 kg/s with saturated suction, condensing at 35 °C, metal as warm as the mixture."""
     s = PlantState()
     sat = Saturation()
     saturated(p.refrigerant, saturation_pressure_pa(p.refrigerant, evaporating_c + 273.15), sat)

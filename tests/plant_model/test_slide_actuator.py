@@ -23,9 +23,7 @@ CONSTANTS = slide_drive_constants(DRIVE)
 
 def test_rated_strokes() -> None:
     for direction, stroke_s in ((1, 50.0), (-1, 25.0)):
-        speed = slide_speed_frac_s(
-            DRIVE, CONSTANTS, DRIVE.rated_hydraulic_pa, DRIVE.rated_gas_difference_pa, direction
-        )
+        speed = slide_speed_frac_s(DRIVE, CONSTANTS, DRIVE.rated_hydraulic_pa, DRIVE.rated_gas_difference_pa, direction)
         assert 1.0 / speed == pytest.approx(stroke_s, rel=1.0e-12)
 
 
@@ -33,8 +31,8 @@ def test_rated_strokes() -> None:
 def test_gas_force_unloads_and_speed_grows_with_oil(hydraulic_pa: float, gas_pa: float) -> None:
     load = slide_speed_frac_s(DRIVE, CONSTANTS, hydraulic_pa, gas_pa, 1)
     unload = slide_speed_frac_s(DRIVE, CONSTANTS, hydraulic_pa, gas_pa, -1)
-    assert 0.0 <= load
-    assert 0.0 <= unload
+    assert load >= 0.0
+    assert unload >= 0.0
     assert slide_speed_frac_s(DRIVE, CONSTANTS, hydraulic_pa, gas_pa + 1.0e5, 1) <= load
     assert slide_speed_frac_s(DRIVE, CONSTANTS, hydraulic_pa, gas_pa + 1.0e5, -1) >= unload
     assert slide_speed_frac_s(DRIVE, CONSTANTS, hydraulic_pa + 1.0e5, gas_pa, 1) >= load

@@ -62,7 +62,9 @@ def test_masses_of_the_published_vessel() -> None:
     liquid_frac=st.floats(0.02, 0.95),
     metal_j_k=st.sampled_from([0.0, 4.0e6]),
 )
-def test_closure_inverts_the_tables(pressure_pa: float, guess_frac: float, liquid_frac: float, metal_j_k: float) -> None:
+def test_closure_inverts_the_tables(
+    pressure_pa: float, guess_frac: float, liquid_frac: float, metal_j_k: float
+) -> None:
     liquid_kg, vapour_kg, energy_j, volume_m3 = filled(pressure_pa, liquid_frac)
     sat = Saturation()
     saturated(R717, pressure_pa, sat)

@@ -37,7 +37,7 @@ lasting = "90 s"
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def short(tmp_path: Path) -> Path:
     """A ten-minute scenario file."""
     path = tmp_path / "short.toml"

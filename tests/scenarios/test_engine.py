@@ -50,7 +50,9 @@ def edges(session: Session) -> np.ndarray[Any, np.dtype[np.float64]]:
 def shortened(scenario: Path, minutes: int) -> Path:
     """The same file cut to a few minutes, without the events that would come later."""
     text = scenario.read_text(encoding="utf-8").replace('duration = "10 min"', f'duration = "{minutes} min"')
-    text = text.replace('at = "6 min"', f'at = "{minutes * 60 - 50} s"').replace('until = "9 min"', f'until = "{minutes} min"')
+    text = text.replace('at = "6 min"', f'at = "{minutes * 60 - 50} s"').replace(
+        'until = "9 min"', f'until = "{minutes} min"'
+    )
     scenario.write_text(text, encoding="utf-8")
     return scenario
 

@@ -61,7 +61,12 @@ def test_an_edit_in_an_inner_file_is_compiled_and_undone_again(short: Path, tmp_
 
     def run() -> tuple[str, int, int]:
         done = subprocess.run(
-            [sys.executable, "-c", RUN, str(short)], env=environment, cwd=tree, check=True, capture_output=True, text=True
+            [sys.executable, "-c", RUN, str(short)],
+            env=environment,
+            cwd=tree,
+            check=True,
+            capture_output=True,
+            text=True,
         )
         room_k, hits, misses = done.stdout.split()
         return room_k, int(hits), int(misses)

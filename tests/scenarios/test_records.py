@@ -64,9 +64,14 @@ def test_layout_is_the_c_compilers(tmp_path: Path) -> None:
     #include <stddef.h>
     #include <stdio.h>
     typedef struct { bool flag; double size_m; } inner;
-    typedef struct { int64_t count; bool flag; int64_t colour; inner in; double curve[3]; double memory[2]; inner parts[2]; } outer;
-    int main(void) { printf("%zu %zu %zu %zu %zu %zu %zu %zu", sizeof(outer), offsetof(outer, count), offsetof(outer, flag),
-      offsetof(outer, colour), offsetof(outer, in), offsetof(outer, curve), offsetof(outer, memory), offsetof(outer, parts)); }
+    typedef struct {
+      int64_t count; bool flag; int64_t colour; inner in; double curve[3]; double memory[2]; inner parts[2];
+    } outer;
+    #define AT(name) offsetof(outer, name)
+    int main(void) {
+      printf("%zu %zu %zu %zu %zu %zu %zu %zu", sizeof(outer), AT(count), AT(flag), AT(colour), AT(in), AT(curve),
+             AT(memory), AT(parts));
+    }
     """
     (tmp_path / "a.c").write_text(source)
     subprocess.run(["gcc", "-o", tmp_path / "a", tmp_path / "a.c"], check=True)

@@ -7,6 +7,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from scenarios.scoring import Comparison, compare
 from tools.report.runs import ReportRun, run_colour
 
 CAUTION = (
@@ -14,13 +15,11 @@ CAUTION = (
     "cut-out, a relief device, the motor's own protection or the maker's limits: they come first. Check every setting "
     "on the plant, step by step, by people who answer for it. The model has no economiser."
 )
-DIRECTION = {"lower": "↓ lower is better", "higher": "↑ higher is better", "none": "a plain fact"}
+DIRECTION = {"lower": "lower is better", "higher": "higher is better", "none": "a plain fact"}
+ARROW = {"lower": "↓", "higher": "↑", "none": ""}
 
 
-def _score_groups(runs: list[ReportRun]) -> list[dict[str, Any]]:
-    from scenarios.scoring import compare
-
-    lines = compare([run.scores for run in runs])
+def _score_groups(lines: list[Comparison]) -> list[dict[str, Any]]:
     groups = []
     for group, members in groupby(lines, key=lambda line: line.head.group):
         rows = []
@@ -30,7 +29,9 @@ def _score_groups(runs: list[ReportRun]) -> list[dict[str, Any]]:
                 for k, score in enumerate(line.scores)
             ]
             head = line.head
-            rows.append({"score": head, "direction": DIRECTION[head.direction], "cells": cells})
+            rows.append(
+                {"score": head, "direction": DIRECTION[head.direction], "arrow": ARROW[head.direction], "cells": cells}
+            )
         groups.append({"name": group, "rows": rows})
     return groups
 
@@ -71,6 +72,8 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
 
     from tools.report.pictures import all_panels
 
+    lines = compare([run.scores for run in runs])
+    applicable = [line for line in lines if any(score.value is not None for score in line.scores)]
     panels = all_panels(runs)
     script, divisions = components({panel.name: panel.plot for panel in panels})
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
@@ -81,7 +84,8 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
         title=title,
         caution=CAUTION,
         runs=[_run_data(run, k) for k, run in enumerate(runs)],
-        groups=_score_groups(runs),
+        groups=_score_groups(applicable),
+        absent=[line.head.label for line in lines if line not in applicable],
         panels=panels,
         divisions=divisions,
         plot_script=script,

@@ -65,6 +65,7 @@ class Sheet:
             height=height,
             sizing_mode="stretch_width",
             x_range=self.time_range,
+            x_axis_type="datetime",
             tools=[],
             toolbar_location="above",
             background_fill_color=PAPER,
@@ -110,27 +111,39 @@ class Sheet:
         style: str = "solid",
         width: float = 1.6,
         step: bool = False,
-        alpha: float = 1.0,
-        key: bool = True,
     ) -> None:
-        """A column of a run as a curve with its hover text."""
-        x, y = thin(run.trace["time_ms"], np.asarray(scale(run.trace[column]), dtype=np.float64))
+        """A column of a run as a curve."""
+        data = np.asarray(scale(run.trace[column]), dtype=np.float64)
+        self.curve(panel, run.trace["time_ms"], data, label, unit, colour, style, width, step)
+
+    def curve(
+        self,
+        panel: Panel,
+        time_ms: Any,
+        data: Any,
+        label: str,
+        unit: str,
+        colour: str,
+        style: str = "solid",
+        width: float = 1.6,
+        step: bool = False,
+    ) -> None:
+        """A curve with its hover text and its line in the legend."""
+        x, y = thin(time_ms, data)
         source = ColumnDataSource({"x": x, "y": y.astype(np.float32)})
-        options: dict[str, Any] = {
-            "source": source, "line_color": colour, "line_dash": style, "line_width": width, "line_alpha": alpha,
-        }  # fmt: skip
+        options: dict[str, Any] = {"source": source, "line_color": colour, "line_dash": style, "line_width": width}
         drawn = panel.plot.step("x", "y", mode="after", **options) if step else panel.plot.line("x", "y", **options)
         tip = f"<b>{_plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
         panel.plot.add_tools(HoverTool(renderers=[drawn], tooltips=tip, formatters={"@x": "datetime"}, visible=False))
-        if key:
-            panel.keys.append(Key(label, colour, style))
+        panel.keys.append(Key(label, colour, style))
 
     def limit(self, panel: Panel, value: float | None, label: str, colour: str, style: str = "dashed") -> None:
         """A horizontal line, drawn where the scale reaches it; its value stands in the legend anyway."""
         if value is None:
             return
         panel.plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_dash=style))
-        panel.keys.append(Key(label, colour, style))
+        if label:
+            panel.keys.append(Key(label, colour, style))
 
     def verticals(self, panel: Panel, times_ms: list[float], colour: str) -> None:
         """Thin marks at given times."""

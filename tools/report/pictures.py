@@ -8,7 +8,7 @@ import numpy as np
 from bokeh.models import ColumnDataSource, HoverTool
 
 from controller.process_image import Trip
-from scenarios.score_view import band_pressures_pa
+from scenarios.score_view import BAND_K, View, band_pressures_pa
 from scenarios.steps import steps
 from tools.report.panels import Key, Panel, Sheet
 from tools.report.runs import (
@@ -123,6 +123,32 @@ def suction(sheet: Sheet) -> Panel:
     return panel
 
 
+def deviation(sheet: Sheet) -> Panel | None:
+    """Deviation from the set point in K of saturated suction, on a scale that no pull-down can squeeze."""
+    panel = sheet.panel(
+        "deviation",
+        "Deviation of saturated suction from the set point",
+        "In K, from the first row in automatic. The scale is held at ± 2 K so that runs compare; what lies beyond is "
+        "cut here and seen whole above.",
+        "K",
+        230,
+        y_range=(-2.0, 2.0),
+    )
+    drawn = False
+    for k, run in enumerate(sheet.runs):
+        view = View(run.trace, run.limits, run.refrigerant)
+        if run.refrigerant is None or not view.has_set_point:
+            continue
+        colour = INK_ALONE if len(sheet.runs) == 1 else run_colour(k)
+        sheet.curve(panel, view["time_ms"], view.deviation_k, run.name, "K", colour, "solid", 1.4 + 0.2 * k)
+        drawn = True
+    sheet.verticals(panel, _disturbances(sheet.runs), BAND_COLOUR)
+    for edge in (-BAND_K, BAND_K):
+        sheet.limit(panel, edge, "", BAND_COLOUR)
+    panel.keys.append(Key("± 1 K", BAND_COLOUR, "dashed"))
+    return panel if drawn else None
+
+
 def events(sheet: Sheet) -> Panel | None:
     """All events but the drives', a lane for each kind; runs one above the other in it."""
     runs = sheet.runs
@@ -234,7 +260,7 @@ def volume_ratio(sheet: Sheet, k: int) -> Panel:
         f"Volume ratio{_who(run, sheet.runs)}",
         "Volume ratio that the gas sees (trapped fraction × full-load ratio), the best the slide can reach at this "
         "capacity, and the ideal one for the pressure ratio.",
-        "1",
+        "ratio",
     )
     for column, label, colour, style, width in (
         ("volume_ratio_ideal", "ideal", SET_POINT_COLOUR, "dotted", 1.2),
@@ -316,7 +342,7 @@ def all_panels(runs: list[ReportRun]) -> list[Panel]:
     """Every panel of a report, in reading order."""
     sheet = Sheet(runs)
     each = range(len(runs))
-    found = [suction(sheet), events(sheet)]
+    found = [suction(sheet), deviation(sheet), events(sheet)]
     found += [make(sheet, k) for k in each for make in (slides, drives)]
     found += [volume_ratio(sheet, k) for k in each]
     found += [power(sheet), heat(sheet), discharge(sheet), temperatures(sheet)]

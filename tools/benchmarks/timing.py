@@ -1,0 +1,74 @@
+"""Measuring in turns: A B C A B C …, so that whatever else the machine does falls on all of them alike."""
+
+from __future__ import annotations
+
+import statistics
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+Work = Callable[[], object]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One thing to be timed.  `fresh` sets up a run, untimed, and returns what is timed; it does `amount` units of work."""
+
+    name: str
+    text: str
+    amount: float
+    fresh: Callable[[], Work]
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """What was measured: units of work per second of wall time and of this thread's processor time, all rounds."""
+
+    name: str
+    text: str
+    per_wall_s: tuple[float, ...]
+    per_cpu_s: tuple[float, ...]
+
+    @property
+    def wall(self) -> float:
+        """Median per second of wall time."""
+        return statistics.median(self.per_wall_s)
+
+    @property
+    def cpu(self) -> float:
+        """Median per second of processor time: what a core of its own would give."""
+        return statistics.median(self.per_cpu_s)
+
+    @property
+    def best(self) -> float:
+        """The best round per second of wall time: the round that others disturbed least."""
+        return max(self.per_wall_s)
+
+
+def timed(work: Work) -> tuple[float, float]:
+    """Wall and processor seconds of one call."""
+    wall, cpu = time.perf_counter(), time.thread_time()
+    work()
+    return max(time.perf_counter() - wall, 1e-9), max(time.thread_time() - cpu, 1e-9)
+
+
+def in_turns(candidates: Sequence[Candidate], rounds: int, warm: bool = True) -> list[Speed]:
+    """Time every candidate once a round, in a fixed order; with `warm` a first, untimed round compiles and fills caches."""
+    if rounds < 1:
+        raise ValueError(f"{rounds} rounds: at least one is needed")
+    walls: dict[str, list[float]] = {c.name: [] for c in candidates}
+    cpus: dict[str, list[float]] = {c.name: [] for c in candidates}
+    for number in range(-1 if warm else 0, rounds):
+        for c in candidates:
+            wall_s, cpu_s = timed(c.fresh())
+            if number >= 0:
+                walls[c.name].append(c.amount / wall_s)
+                cpus[c.name].append(c.amount / cpu_s)
+    return [Speed(c.name, c.text, tuple(walls[c.name]), tuple(cpus[c.name])) for c in candidates]
+
+
+def ratio(a: Speed, b: Speed) -> tuple[float, float]:
+    """How many times faster `a` is than `b`: median of the rounds' ratios, by wall and by processor time."""
+    walls = [x / y for x, y in zip(a.per_wall_s, b.per_wall_s, strict=True)]
+    cpus = [x / y for x, y in zip(a.per_cpu_s, b.per_cpu_s, strict=True)]
+    return statistics.median(walls), statistics.median(cpus)

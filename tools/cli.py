@@ -1,0 +1,312 @@
+"""The command line: `twoslide run`, `twoslide tour`.
+
+Exit codes: 0 done, a trip of the machine included · 1 the controller failed or a requirement was broken · 2 refused
+before the first scan · 70 internal error · 74 disk · 130 interrupted.  Only what a command needs is imported, so that
+`--help` is quick.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from scenarios.preparation import Prepared
+    from scenarios.runner import RunResult
+
+RUNS = Path("twoslide-runs")
+TOUR_CONTROLLERS = ("three_position", "scheduled_pi")
+Progress = Callable[[float], None]
+
+
+class Commands(click.Group):
+    """A group that turns every outcome into this tool's exit codes and a few plain words on stderr."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run a command and leave with its exit code."""
+        kwargs["standalone_mode"] = False
+        sys.exit(_guarded(lambda: super(Commands, self).main(*args, **kwargs)))
+
+
+def _say(text: str) -> None:
+    with contextlib.suppress(OSError):  # nobody may be listening any more
+        click.echo(text, err=True)
+
+
+def _guarded(work: Callable[[], Any]) -> int:
+    try:
+        return int(work() or 0)
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        _say("interrupted; nothing half-written is left under a final name")
+        return 130
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        _say(f"{where}{error.strerror or error}")
+        return 74
+    except Exception as error:
+        return _explain(error)
+
+
+def _explain(error: Exception) -> int:
+    from scenarios.errors import InputRefused, TwoslideError
+
+    if isinstance(error, InputRefused):
+        for problem in error.problems:
+            _say(str(problem))
+        return int(error.exit_code)
+    if isinstance(error, TwoslideError):
+        _say(str(error))
+        return int(error.exit_code)
+    if os.environ.get("TWOSLIDE_DEBUG") == "1":
+        import traceback
+
+        _say("".join(traceback.format_exception(error)).rstrip())
+    _say(f"internal error: {type(error).__name__}: {error}\nset TWOSLIDE_DEBUG=1 to see where")
+    return 70
+
+
+def _log_ms(_context: click.Context, _parameter: click.Parameter, text: str | None) -> int | None:
+    """The scan is 100 ms; anything else is a time."""
+    if text is None:
+        return None
+    if text.strip() == "scan":
+        return 100
+    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(ms|s|min)", text.strip())
+    if not match:
+        raise click.BadParameter(f'"{text}" is no log interval; write scan, 1s or 500ms')
+    return round(float(match[1]) * {"ms": 1.0, "s": 1000.0, "min": 60_000.0}[match[2]])
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="twoslide")
+def main() -> None:
+    """Simulate and tune the control logic of a single-screw refrigeration compressor with two slides.
+
+    An engineering aid on simulated plants and no safety system: hard-wired cut-outs come first.
+    """
+
+
+@main.command()
+@click.argument("scenarios", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="SCENARIO...")
+@click.option("--controller", help="Use this one: a shipped name, FILE.py:NAME or FILE.so.")
+@click.option("--settings", type=click.Path(path_type=Path), metavar="SHEET", help="Use this settings sheet.")
+@click.option("--seed", type=click.IntRange(min=0), help="Use this seed.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder for the run. [default: {RUNS}/...]"
+)
+@click.option("--log-every", "log_ms", callback=_log_ms, metavar="scan|1s", help="Row interval. [default: 1s]")
+@click.option("--json", "as_json", is_flag=True, help="Put one JSON object on stdout and nothing else.")
+def run(
+    scenarios: tuple[Path, ...],
+    controller: str | None,
+    settings: Path | None,
+    seed: int | None,
+    out: Path | None,
+    log_ms: int | None,
+    as_json: bool,
+) -> int:
+    """Run scenario files, or folders of them.  All are checked before the first one starts."""
+    from scenarios.runner import prepare
+
+    prepared = prepare(list(scenarios), controller=controller, settings=settings, seed=seed, log_ms=log_ms)
+    results = _execute_all(prepared, _places(prepared, out))
+    if as_json:
+        _print_json(prepared, results)
+    else:
+        _print_runs(prepared, results)
+    return _exit_code(results)
+
+
+@main.command()
+@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/tour]")
+def tour(out: Path | None) -> int:
+    """Run the demo shift under the baseline and under the scheduled controller, and compare them."""
+    from scenarios.runner import prepare
+
+    library = Path(__file__).resolve().parent.parent / "scenarios" / "library"
+    prepared = []
+    for name in TOUR_CONTROLLERS:
+        sheet = library / "sheets" / f"demo_{name}.toml"
+        prepared += prepare([library / "demo_shift.toml"], controller=name, settings=sheet)
+    folder = out or RUNS / "tour"
+    _check_tour_place(folder)
+    results = _execute_all(prepared, [folder / one.controller_name for one in prepared])
+    title = f"{prepared[0].scenario.title}: {' against '.join(TOUR_CONTROLLERS)}"
+    _write_report(folder / "report.html", prepared, results, title)
+    _print_comparison(prepared, results, folder / "report.html")
+    return _exit_code(results)
+
+
+def _check_tour_place(folder: Path) -> None:
+    from scenarios.errors import InputRefused, Problem
+
+    known = {*TOUR_CONTROLLERS, "report.html"}
+    strange = [p.name for p in folder.iterdir() if p.name not in known] if folder.is_dir() else []
+    if strange or (folder.exists() and not folder.is_dir()):
+        what = f"holds other files ({strange[0]})" if strange else "is a file"
+        raise InputRefused(Problem(f"--out {folder} {what}", value=str(folder), way_out="name a new folder"))
+
+
+def _places(prepared: list[Prepared], out: Path | None) -> list[Path]:
+    """A folder for each run; two scenarios of one name in different folders get a number."""
+    if out is not None and len(prepared) == 1:
+        return [out]
+    places: list[Path] = []
+    for one in prepared:
+        word = re.sub(r"[^\w.-]+", "_", Path(one.controller_name).name)
+        place = base = (out or RUNS) / f"{one.scenario.path.stem}-{word}"
+        number = 1
+        while place in places:
+            number += 1
+            place = base.with_name(f"{base.name}-{number}")
+        places.append(place)
+    return places
+
+
+def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult]:
+    from scenarios.runner import execute
+
+    results = []
+    for one, place in zip(prepared, places, strict=True):
+
+        def finish(folder: Path, result: RunResult, one: Prepared = one) -> None:
+            title = f"{one.scenario.title}: {one.controller_name}"
+            _write_report(folder / "report.html", [one], [result], title)
+
+        with _progress(f"{one.scenario.title} · {one.controller_name}") as progress:
+            results.append(execute(one, place, progress, finish))
+    return results
+
+
+@contextlib.contextmanager
+def _progress(text: str) -> Iterator[Progress]:
+    """A bar on stderr over simulated time; nothing where stderr is no terminal."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, disable=not console.is_terminal) as bar:
+        task = bar.add_task(escape(text), total=1.0)
+        yield lambda fraction: bar.update(task, completed=fraction)
+
+
+def _write_report(path: Path, prepared: list[Prepared], results: list[RunResult], title: str) -> None:
+    from tools.report import ReportRun, write_report
+
+    runs = [
+        ReportRun(
+            one.controller_name,
+            result.trace,
+            result.scores,
+            result.limits,
+            {**result.facts, "engine": result.engine, "engine_note": result.engine_note, "speed": _speed(result)},
+            result.failure,
+            one.refrigerant,
+        )
+        for one, result in zip(prepared, results, strict=True)
+    ]
+    write_report(path, runs, title)
+
+
+def _speed(result: RunResult) -> str:
+    return f"{result.simulated_s_per_s:,.0f} simulated s per s"
+
+
+def _exit_code(results: list[RunResult]) -> int:
+    return int(any(result.failure or result.scores.violations for result in results))
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    # a table that is cut to 80 columns in a file or a pipe helps nobody
+    return console if console.is_terminal else Console(highlight=False, width=max(console.width, 120))
+
+
+def _print_notes(console: Console, one: Prepared, result: RunResult) -> None:
+    from tools.tables import clock, trip_lines
+
+    def say(text: str, style: str = "") -> None:
+        console.print(text, style=style or None, markup=False, soft_wrap=True)
+
+    say(f"{one.controller_name}: {result.engine}, {_speed(result)} ({result.engine_note})")
+    trips = trip_lines(result.trace)
+    for line in trips[:10] or ["no trip"]:
+        say(f"  {line}")
+    if len(trips) > 10:
+        say(f"  and {len(trips) - 10} more trips")
+    if result.failure:
+        say(f"  ended early: {result.failure}", "bold")
+    for violation in result.scores.violations[:5]:
+        say(f"  broken requirement at {clock(violation.time_ms)}: {violation.requirement}: {violation.text}", "bold")
+    if len(result.scores.violations) > 5:
+        say(f"  and {len(result.scores.violations) - 5} more broken requirements, in scores.json")
+    if result.scores.skipped:
+        say(f"  not checked, the controller tells no limits: {', '.join(result.scores.skipped)}")
+
+
+def _print_comparison(prepared: list[Prepared], results: list[RunResult], report: Path) -> None:
+    from tools.tables import score_table
+
+    console = _console()
+    console.print(score_table([one.controller_name for one in prepared], [result.scores for result in results]))
+    for one, result in zip(prepared, results, strict=True):
+        _print_notes(console, one, result)
+    console.print(f"report: {report}", markup=False, soft_wrap=True)
+
+
+def _print_runs(prepared: list[Prepared], results: list[RunResult]) -> None:
+    from tools.tables import scenario_table
+
+    if len(results) == 1:
+        _print_comparison(prepared, results, (results[0].folder or Path()) / "report.html")
+        return
+    console = _console()
+    pairs = list(zip(prepared, results, strict=True))
+    console.print(scenario_table([(one.scenario.title, one.controller_name, r.scores, r.failure) for one, r in pairs]))
+    for one, result in pairs:
+        console.print(f"{one.scenario.path.name}: {result.folder}/report.html", markup=False, soft_wrap=True)
+        _print_notes(console, one, result)
+
+
+def _print_json(prepared: list[Prepared], results: list[RunResult]) -> None:
+    import json
+
+    from tools.tables import trip_lines
+
+    runs = [
+        {
+            "scenario": str(one.scenario.path),
+            "title": one.scenario.title,
+            "controller": one.controller_name,
+            "folder": str(result.folder) if result.folder else None,
+            "failure": result.failure,
+            "trips": trip_lines(result.trace),
+            "engine": result.engine,
+            "engine_note": result.engine_note,
+            "simulated_s_per_s": result.simulated_s_per_s,
+            "facts": result.facts,
+            **result.scores.as_dict(),
+        }
+        for one, result in zip(prepared, results, strict=True)
+    ]
+    click.echo(json.dumps({"format_version": 1, "runs": runs}, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+if __name__ == "__main__":
+    main()

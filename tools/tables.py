@@ -1,0 +1,90 @@
+"""What the terminal shows after a run: scores side by side, or a line for each of several scenarios."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+from rich.text import Text
+
+from scenarios.score_records import Scores, compare
+
+if TYPE_CHECKING:
+    from scenarios.trace import Trace
+
+ARROW = {"lower": "↓", "higher": "↑", "none": ""}
+BRIEF = (  # the figures of a one-line summary
+    ("suction_deviation_rms_k", "RMS K"),
+    ("time_within_1_k_pct", "in ±1 K %"),
+    ("capacity_reversals_per_h", "reversals/h"),
+    ("specific_energy_kwh_per_kwh", "kWh/kWh"),
+    ("trips_count", "trips"),
+    ("violations_count", "broken"),
+)
+
+
+def score_table(names: Sequence[str], scores: Sequence[Scores]) -> Table:
+    """All scores that apply, grouped; with several runs the better figure carries a mark, and changes are shown."""
+    several = len(names) > 1
+    caption = "↓ lower is better · ↑ higher is better"
+    if several:
+        caption += f" · ✓ better (beyond 0.1 %) · % against {names[0]}"
+    table = Table(caption=caption, caption_justify="left")
+    table.add_column("score", overflow="fold")
+    table.add_column("unit")
+    for name in names:
+        table.add_column(name, justify="right", overflow="fold")
+    group = ""
+    for line in compare(scores):
+        if all(score.value is None for score in line.scores):
+            continue
+        head = line.head
+        if head.group != group:
+            group = head.group
+            table.add_section()
+            table.add_row(Text(group, style="bold"))
+        cells = []
+        for k, score in enumerate(line.scores):
+            mark = "✓ " if line.best == k else ""
+            change = f"  {line.change_text(k)}" if line.change_text(k) else ""
+            cells.append(Text(f"{mark}{score.text}{change}", style="bold" if mark else ""))
+        unit = "" if head.unit == "1" else head.unit
+        table.add_row(Text(f"{head.label} {ARROW[head.direction]}".rstrip()), Text(unit), *cells)
+    return table
+
+
+def scenario_table(rows: Sequence[tuple[str, str, Scores, str | None]]) -> Table:
+    """One line a run: scenario, controller, scores in brief, and what went wrong."""
+    table = Table()
+    table.add_column("scenario", overflow="fold")
+    table.add_column("controller", overflow="fold")
+    for _, label in BRIEF:
+        table.add_column(label, justify="right")
+    table.add_column("ended", overflow="fold")
+    for scenario, controller, scores, failure in rows:
+        known = {score.name: score.text for score in scores.values}
+        figures = [Text(known.get(name, "–")) for name, _ in BRIEF]
+        table.add_row(Text(scenario), Text(controller), *figures, Text(failure or "as planned"))
+    return table
+
+
+def trip_lines(trace: Trace) -> list[str]:
+    """Every trip with its time, in words."""
+    lines = []
+    for event in trace.events:
+        cause = event.text.rsplit(" → ", 1)[-1]
+        if event.source == "trip_first_out" and cause != "NONE":
+            lines.append(f"trip at {clock(event.time_ms)}: {cause.replace('_', ' ').lower()}")
+    return lines
+
+
+def clock(time_ms: int) -> str:
+    """Time since the start as h:mm:ss.
+
+    >>> clock(3_725_400)
+    '1:02:05.4'
+    """
+    seconds, rest = divmod(time_ms, 1000)
+    tail = f".{rest:03d}".rstrip("0") if rest else ""
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}{tail}"
