@@ -34,16 +34,16 @@ def pi_increment(
     >>> s = PiState(); pi_increment(s, 2.0, 0.5, 1000, 100, 0.0), pi_increment(s, 3.0, 0.5, 1000, 100, 0.0)
     (0.1, 0.65)
     """
+    excess = 0.0
+    if error > rest_zone:
+        excess = error - rest_zone
+    elif error < -rest_zone:
+        excess = error + rest_zone
     change = 0.0
     if state.started:
-        change = error - state.last_error
+        change = excess - state.last_error
     if integral_time_ms > 0:
-        excess = 0.0
-        if error > rest_zone:
-            excess = error - rest_zone
-        elif error < -rest_zone:
-            excess = error + rest_zone
         change += excess * dt_ms / integral_time_ms
-    state.last_error = error
+    state.last_error = excess
     state.started = True
     return gain * change

@@ -21,6 +21,9 @@ class DriveSettings:
     stroke_up_ms: int = duration(50_000, 5_000, 300_000, f"full stroke loading or increasing; {PRACTICE}")
     stroke_down_ms: int = duration(25_000, 5_000, 300_000, f"full stroke unloading or decreasing; {PRACTICE}")
     neutral_zone_pct: float = percent(1.0, 0.1, 10.0, f"error either side that is left alone; {PRACTICE}")
+    reversal_zone_pct: float = percent(
+        2.5, 0.1, 20.0, f"error that earns a pulse against the last movement: spares drive and linkage; {PRACTICE}"
+    )
     minimum_pulse_ms: int = duration(300, 20, 5_000, f"shortest pulse that surely moves the slide; {PRACTICE}")
     overrun_ms: int = duration(100, 0, 2_000, f"travel after the drive is off, in ms of full speed; {PRACTICE}")
     pause_ms: int = duration(1_500, 0, 30_000, f"rest after a pulse until the position can be believed; {PRACTICE}")
@@ -35,6 +38,7 @@ class PositionerState:
     """The pulse in hand: its direction, what is left of it, what is left of the rest after it."""
 
     direction: int = 0
+    last_direction: int = 0  # of the last pulse: going on needs less error than turning round
     left_ms: int = 0
     pause_ms: int = 0
 
@@ -99,15 +103,23 @@ def position_slide(
     elif state.pause_ms > 0:
         state.pause_ms -= dt_ms
     if state.direction == 0 and state.pause_ms <= 0:
-        if error_pct > settings.neutral_zone_pct:
+        up_zone_pct = settings.neutral_zone_pct
+        down_zone_pct = settings.neutral_zone_pct
+        if state.last_direction < 0:
+            up_zone_pct = max(up_zone_pct, settings.reversal_zone_pct)
+        elif state.last_direction > 0:
+            down_zone_pct = max(down_zone_pct, settings.reversal_zone_pct)
+        if error_pct > up_zone_pct:
             state.direction = 1
             state.left_ms = pulse_ms(settings, error_pct)
-        elif error_pct < -settings.neutral_zone_pct:
+        elif error_pct < -down_zone_pct:
             state.direction = -1
             state.left_ms = pulse_ms(settings, error_pct)
     if (state.direction > 0 and not up_allowed) or (state.direction < 0 and not down_allowed):
         state.direction = 0
         state.left_ms = 0
+    if state.direction != 0:
+        state.last_direction = state.direction
     return state.direction
 
 

@@ -88,7 +88,9 @@ def _set_travel(at: Any, travel_frac: Any) -> None:
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def _own_loop(p: Any, s: Any, d: Any, a: Any, steps: Any, set_point_pa: Any, travel_frac: Any, out: Any) -> Any:
+def _own_loop(
+    p: Any, s: Any, d: Any, a: Any, steps: Any, set_point_pa: Any, travel_frac: Any, out: Any, at_once: Any
+) -> Any:
     """PI and plant step in turns; vessel pressure before each step into `out`.  Returns the first bad PlantStatus."""
     plant = s[0]
     speed_rad_s = plant.motor.speed_rad_s
@@ -102,6 +104,8 @@ def _own_loop(p: Any, s: Any, d: Any, a: Any, steps: Any, set_point_pa: Any, tra
         travel = travel_frac + GAIN_1_PA * (error_pa + integral / INTEGRAL_S)
         integral += h_s * error_pa
         plant.capacity.travel_frac = min(1.0, max(0.0, travel))
+        if at_once:
+            close(p[0], plant)
         status = step(p[0], plant, d[0], a[0], STEP_MS)
         if status != 0:
             return status
@@ -110,12 +114,24 @@ def _own_loop(p: Any, s: Any, d: Any, a: Any, steps: Any, set_point_pa: Any, tra
     return 0
 
 
-def by_step(loop: Loop, duration_s: float) -> NDArray[np.float64]:
-    """Vessel pressure every 100 ms, Pa, by the plant's own step."""
+def by_step(loop: Loop, duration_s: float, at_once: bool = False) -> NDArray[np.float64]:
+    """Vessel pressure every 100 ms, Pa, by the plant's own step.
+
+    A travel that is set acts on the flow from the next step on, which is 100 ms of dead time that a continuous loop does
+    not have; `at_once` closes the state again after the PI and is for comparing values, not speeds.
+    """
     steps = round(duration_s * 1000.0 / STEP_MS)
     out = np.zeros(steps + 1)
     status = _own_loop(
-        loop.parameters, loop.plant.copy(), loop.disturbances, loop.actuators, steps, loop.set_point_pa, loop.travel_frac, out
+        loop.parameters,
+        loop.plant.copy(),
+        loop.disturbances,
+        loop.actuators,
+        steps,
+        loop.set_point_pa,
+        loop.travel_frac,
+        out,
+        at_once,
     )
     if status != 0:
         raise RuntimeError(f"the plant left its envelope (status {status})")

@@ -1,0 +1,94 @@
+"""The plant's parameters: every field documented and inside its limits, and the checks between fields."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+import pytest
+
+from plant_model.parameters import InstrumentsParameters, OilParameters, PlantParameters, cross_check
+
+
+def leaves(record: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
+    for f in fields(record):
+        value = getattr(record, f.name)
+        if is_dataclass(value):
+            yield from leaves(value, f"{path}{f.name}.")
+        else:
+            yield path + f.name, f, value
+
+
+LEAVES = list(leaves(PlantParameters()))
+
+
+@pytest.mark.parametrize(("path", "f", "value"), LEAVES, ids=[path for path, _, _ in LEAVES])
+def test_each_field_says_unit_limits_and_reason(path: str, f: Any, value: Any) -> None:
+    assert f.metadata["why"]
+    if isinstance(value, bool):
+        return
+    assert f.metadata["low"] <= value <= f.metadata["high"]
+    unit = f.metadata["unit"]
+    if unit in ("Pa", "K"):
+        assert f.metadata["of"] in ("absolute", "difference")
+    suffix = {
+        "Pa": "_pa",
+        "K": "_k",
+        "ms": "_ms",
+        "W": "_w",
+        "W/K": "_w_k",
+        "J/K": "_j_k",
+        "kg": "_kg",
+        "kg/s": "_kg_s",
+        "m³": "_m3",
+        "m³/s": "_m3_s",
+        "A": "_a",
+        "V": "_v",
+    }.get(unit)
+    assert suffix is None or f.name.endswith(suffix), path
+
+
+def test_the_demo_plant_makes_sense() -> None:
+    assert cross_check(PlantParameters()) == []
+
+
+def changed(section: str, **change: Any) -> PlantParameters:
+    plant = PlantParameters()
+    return replace(plant, **{section: replace(getattr(plant, section), **change)})
+
+
+@pytest.mark.parametrize(
+    ("plant", "word"),
+    [
+        (changed("suction_vessel", high_high_level_frac=0.42), "high-high level"),
+        (changed("suction_vessel", level_set_frac=0.05), "run dry"),
+        (changed("capacity_drive", rated_hydraulic_pa=1.0e5), "capacity_drive"),
+        (changed("volume_ratio_drive", friction_pa=2.0e6), "volume_ratio_drive"),
+        (changed("oil", set_point_k=290.0), "coolant"),
+        (changed("oil", charge_kg=300.0), "overfills"),
+        (changed("oil", circulation_ms=200_000), "on their way round"),
+    ],
+)
+def test_contradictions_are_named(plant: PlantParameters, word: str) -> None:
+    found = cross_check(plant)
+    assert len(found) == 1
+    assert word in found[0]
+
+
+@pytest.mark.parametrize("name", [f.name for f in fields(InstrumentsParameters)][:15])
+def test_an_upside_down_span_is_named(name: str) -> None:
+    instrument = getattr(InstrumentsParameters(), name)
+    low, high = (f.name for f in fields(instrument)[:2])
+    turned = replace(instrument, **{low: getattr(instrument, high), high: getattr(instrument, low)})
+    plant = changed("instruments", **{name: turned})
+    assert [text.split(":")[0] for text in cross_check(plant)] == [f"instruments.{name}"]
+
+
+def test_a_channel_keeps_its_own_defaults_when_one_value_is_given() -> None:
+    kind = type(InstrumentsParameters().oil_pressure)
+    assert kind(lag_ms=900).high_pa == InstrumentsParameters().oil_pressure.high_pa
+
+
+def test_no_pump_is_a_plant() -> None:
+    assert cross_check(replace(PlantParameters(), oil=OilParameters(pump_rise_pa=0.0))) == []
