@@ -35,11 +35,13 @@ class CapacitySettings:
     suction_set_point_kpa_abs: float = pressure(290.6, 30.0, 900.0, "−10 °C saturated ammonia (CoolProp)")
     second_set_point_kpa_abs: float = pressure(275.0, 30.0, 900.0, f"about 1.3 K lower, for a harder pull; {PRACTICE}")
     set_point_ramp_ms: int = duration(300_000, 0, 7_200_000, f"from one set point to the other; {PRACTICE}")
-    measurement_filter_ms: int = duration(1_000, 0, 60_000, f"first-order filter on suction pressure; {PRACTICE}")
+    measurement_filter_ms: int = duration(500, 0, 60_000, f"first-order filter on suction pressure; {PRACTICE}")
     minimum_load_pct: float = percent(3.0, 0.0, 40.0, f"just clear of the end stop; {PRACTICE}")
     load_ramp_ms: int = duration(300_000, 0, 3_600_000, f"minimum to full after a start, 3–10 min; {PRACTICE}")
     windup_band_pct: float = percent(8.0, 1.0, 100.0, f"how far demand may run from the real position; {PRACTICE}")
-    drive: DriveSettings = field(default_factory=DriveSettings)
+    drive: DriveSettings = field(
+        default_factory=lambda: DriveSettings(neutral_zone_pct=3.0, reversal_zone_pct=4.5)  # 4 kPa on the demo plant
+    )
 
 
 @dataclass(slots=True)

@@ -25,8 +25,8 @@ def pi_increment(
 ) -> float:
     """Change of output, Kp·(e − e_last) + Kp·e·dt/Ti; the first call has no proportional part.
 
-    Within ± rest_zone of zero error the integral part rests, beyond it only the excess counts: a drive with a neutral
-    zone under a pure integral hunts for ever.  A zone of 0 is the plain block.
+    Within ± rest_zone of zero error the block rests, beyond it only the excess counts: a drive with a neutral zone under
+    a pure integral hunts for ever.  A zone of 0 is the plain block.
 
     error in the unit of the controlled value, gain in output per that unit.  An integral time of 0 ms means no
     integral action.  After a unit load step at the plant input, the sum of e·dt is Ti/Kp (Åström & Hägglund).

@@ -28,11 +28,11 @@ class PiSettings:
     """The PI law's own settings."""
 
     proportional_band_kpa: float = pressure_difference(
-        80.0, 2.0, 2000.0, "error that moves the demand by 100 %: SIMC, demo vessel, 3 s effective delay"
+        55.0, 2.0, 2000.0, "error that moves the demand by 100 %: near SIMC for the demo vessel, 3 s effective delay"
     )
-    integral_time_ms: int = duration(24_000, 1_000, 3_600_000, "SIMC: 8 effective delays of 3 s (integrating process)")
+    integral_time_ms: int = duration(30_000, 1_000, 3_600_000, "SIMC: 8 effective delays of 3 s and some")
     rest_zone_kpa: float = pressure_difference(
-        1.0, 0.0, 20.0, "either side; the integral rests inside, so that the drive's neutral zone makes no limit cycle"
+        4.0, 0.0, 20.0, "either side, ± 0.34 K at −10 °C; inside it the law rests, which spares the slide"
     )
     gain_multiplier: Curve = field(
         default=(1.23, 1.01, 0.86, 0.86, 0.82, 0.82, 0.91, 1.01, 1.23, 1.56, 1.72),

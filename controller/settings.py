@@ -18,7 +18,7 @@ from controller.volume_ratio_control import VolumeRatioSettings
 class MotorSettings:
     """Name plate."""
 
-    full_load_current_a: float = current(380.0, 5.0, 2000.0, "name plate of the demo plant's motor (invented)")
+    full_load_current_a: float = current(372.0, 5.0, 2000.0, "name plate of the demo plant's motor (invented)")
 
 
 @dataclass(frozen=True, slots=True)

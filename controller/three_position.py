@@ -28,10 +28,10 @@ class StepSettings:
     neutral_zone_kpa: float = pressure_difference(
         8.0, 0.5, 100.0, f"whole width, round the set point, ± 0.34 K at −10 °C; {PRACTICE}"
     )
-    period_ms: int = duration(8_000, 500, 300_000, f"one pulse per period, about the suction's answer; {PRACTICE}")
-    minimum_pulse_ms: int = duration(300, 50, 30_000, f"just outside the zone; {PRACTICE}")
-    maximum_pulse_ms: int = duration(4_000, 50, 300_000, f"half a period; {PRACTICE}")
-    maximum_at_kpa: float = pressure_difference(25.0, 1.0, 300.0, f"excess that earns the longest pulse; {PRACTICE}")
+    period_ms: int = duration(15_000, 500, 300_000, f"one pulse per period, about the suction's answer; {PRACTICE}")
+    minimum_pulse_ms: int = duration(800, 50, 30_000, f"just outside the zone; {PRACTICE}")
+    maximum_pulse_ms: int = duration(4_000, 50, 300_000, f"a quarter of a period; {PRACTICE}")
+    maximum_at_kpa: float = pressure_difference(20.0, 1.0, 300.0, f"excess that earns the longest pulse; {PRACTICE}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """The plant as people describe it, and its checks.
 
-Defaults are the demo plant: the invented "Harrow Ness cold store", a −10 °C pumped ammonia plant with brisk process
+Defaults are the demo plant: the invented "Harrow Ness fish hall", a −10 °C pumped ammonia plant with brisk process
 loads.  SI inside; a plant file writes any unit.  Every default carries its reason, most of them "common practice, no
 source": they are what an engineer would assume before measuring, not facts about a machine.  Results are an engineering
 aid; nothing here is a safety system, and hard-wired cut-outs come first.
@@ -76,7 +76,7 @@ class EvaporatorParameters:
 
     conductance_w_k: float = _value(60.0e3, "W/K", 10.0, 1.0e7, f"500 kW at 8 K, air coolers: {PRACTICE}")
     room_capacity_j_k: float = _value(
-        3.0e6, "J/K", 1.0e3, 1.0e10, f"brisk process load, 50 s with the coils: {PRACTICE}"
+        0.5e6, "J/K", 1.0e3, 1.0e10, f"brisk process load, a tonne of metal: 8 s with the coils: {PRACTICE}"
     )
     base_load_w: float = _value(380.0e3, "W", 0.0, 1.0e8, "invented: five eighths of full load")
 

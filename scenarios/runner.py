@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.registry import SHIPPED
-from plant_model.plant import PlantStatus
+from plant_model.plant import explain
 from scenarios.child import run_in_child
 from scenarios.controllers import Kind, library_settings_of, library_state, load
 from scenarios.engine import BlockEnd
@@ -93,30 +93,14 @@ def failure_text(session: Session, end: BlockEnd) -> str:
         return f"{_FAULTS[end]}, in the scan at {at_s:.1f} s"
     status = session.run.status
     if end is BlockEnd.PLANT:
-        return f"the plant left what its model can describe at {at_s:.1f} s: {_plant_fault(session, status)}"
+        words = explain(status, session.plant_state(), session.prepared.parameters)
+        return f"the plant left what its model can describe at {at_s:.1f} s: {words}"
     error = session.entry.error if session.entry else None
     if isinstance(error, KeyboardInterrupt):
         raise error
     if error is not None:
         return f"the controller raised {type(error).__name__}: {error}{_place(error)}, in the scan at {at_s:.1f} s"
     return f"the controller returned status {status} in the scan at {at_s:.1f} s"
-
-
-def _plant_fault(session: Session, status: int) -> str:
-    """The state that is outside, its value and the limit."""
-    plant, tables = session.plant_state(), session.prepared.parameters.refrigerant
-    suction_kpa, discharge_kpa = plant.suction.pressure_pa / 1000.0, plant.discharge.volume.pressure_pa / 1000.0
-    low_kpa, high_kpa = tables.pressure_low_pa / 1000.0, tables.pressure_high_pa / 1000.0
-    reach = f"the property tables of {session.prepared.plant.refrigerant} reach from {low_kpa:.4g} to {high_kpa:.4g} kPa abs"
-    return {
-        PlantStatus.SUCTION_BELOW_ENVELOPE: f"suction pressure {suction_kpa:.4g} kPa abs; {reach}",
-        PlantStatus.SUCTION_ABOVE_ENVELOPE: f"suction pressure {suction_kpa:.4g} kPa abs; {reach}",
-        PlantStatus.DISCHARGE_BELOW_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
-        PlantStatus.DISCHARGE_ABOVE_ENVELOPE: f"discharge pressure {discharge_kpa:.4g} kPa abs; {reach}",
-        PlantStatus.VESSEL_NOT_TWO_PHASE: f"the suction vessel ran dry or full (level {plant.vessel.level_frac:.0%})",
-        PlantStatus.RECEIVER_NOT_TWO_PHASE: f"the receiver ran dry or full (level {plant.discharge.level_frac:.0%})",
-        PlantStatus.NOT_FINITE: "a state is no finite number",
-    }.get(PlantStatus(status), f"status {status}")
 
 
 def _place(error: BaseException) -> str:

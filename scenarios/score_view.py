@@ -1,4 +1,4 @@
-"""What the scores look at: a trace from its first row in AUTOMATIC to its end, each quantity computed at most once."""
+"""What the scores look at: a trace from the end of its first pull-down to its end, each quantity computed at most once."""
 
 from __future__ import annotations
 
@@ -49,14 +49,40 @@ def band_pressures_pa(refrigerant: Any, set_point_pa: Floats, band_k: float = BA
     return edges[0], edges[1]
 
 
+def _filled(set_point_pa: Floats) -> Floats:
+    """The working set point; where none is reported, the last one that was (at the start, the first)."""
+    known = np.flatnonzero(set_point_pa > 0.0)
+    place = np.searchsorted(known, np.arange(len(set_point_pa)), side="right") - 1
+    held: Floats = set_point_pa[known[np.maximum(place, 0)]]
+    return held
+
+
+def window_start(trace: Trace, refrigerant: Any) -> int | None:
+    """The row where regulation begins: the first in AUTOMATIC with saturated suction within ± 1 K of the set point.
+
+    Before it the machine pulls down after its start, which no tuning of the loop changes.  A run that never gets there,
+    or whose controller reports no set point, is looked at from its first row in AUTOMATIC; None if there is none.
+    """
+    automatic = trace["mode"] == Mode.AUTOMATIC
+    if not automatic.any():
+        return None
+    first = int(np.argmax(automatic))
+    set_point_pa = trace["suction_set_point_pa"][first:]
+    if refrigerant is None or not (set_point_pa > 0.0).any():
+        return first
+    wanted_k = saturation_temperatures_k(refrigerant, _filled(set_point_pa))
+    found_k = saturation_temperatures_k(refrigerant, trace["suction_pressure_pa"][first:])
+    held = automatic[first:] & (np.abs(found_k - wanted_k) <= BAND_K)
+    return first + int(np.argmax(held))  # 0 where it never holds
+
+
 class View:
     """What the formulas look at: the evaluation window of a trace, computed at most once each."""
 
     def __init__(self, trace: Trace, limits: Limits | None, refrigerant: Any) -> None:
         self.trace, self.limits, self.refrigerant = trace, limits or Limits(), refrigerant
         self.all_ms = trace["time_ms"]
-        automatic = np.flatnonzero(trace["mode"] == Mode.AUTOMATIC)
-        self.first = int(automatic[0]) if len(automatic) else None
+        self.first = window_start(trace, refrigerant)
         self._steps: dict[str, Steps] = {}
 
     def __getitem__(self, name: str) -> Floats:
@@ -95,12 +121,7 @@ class View:
 
     @cached_property
     def set_point_pa(self) -> Floats:
-        """The working set point; where none is reported, the last one that was (at the start, the first)."""
-        reported = self["suction_set_point_pa"]
-        known = np.flatnonzero(reported > 0.0)
-        place = np.searchsorted(known, np.arange(len(reported)), side="right") - 1
-        held: Floats = reported[known[np.maximum(place, 0)]]
-        return held
+        return _filled(self["suction_set_point_pa"])
 
     @cached_property
     def deviation_pa(self) -> Floats:
@@ -117,12 +138,6 @@ class View:
     @cached_property
     def deviation_k(self) -> Floats:
         return self.saturated_k - self.set_point_k
-
-    @cached_property
-    def pulled_down(self) -> int:
-        """The first row of the window within the band: before it the machine pulls down after a start.  -1 if none."""
-        held = np.flatnonzero(np.abs(self.deviation_k) <= BAND_K)
-        return int(held[0]) if len(held) else -1
 
     @cached_property
     def settling(self) -> tuple[Settling, ...]:

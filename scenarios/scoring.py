@@ -1,7 +1,8 @@
 """Scores of a run: each defined once, a number with a unit and a direction.  Weights belong to the user.
 
-Window.  Pressure stability, short-cycling and energy are taken from the first row in AUTOMATIC to the last row of the
-run, whatever happens between; safety is taken over the whole run.  Deviations are the true suction pressure at the
+Window.  Pressure stability, slide wear and energy are taken from the end of the first pull-down (the first row in
+AUTOMATIC with saturated suction within ± 1 K of the set point) to the last row of the run, whatever happens between;
+starts and safety are taken over the whole run.  Deviations are the true suction pressure at the
 flange (not the noisy reading) less the working set point that the controller reports.  States and drives are exact
 (events); pressures and travel are seen at the logged rows.
 """
@@ -98,19 +99,10 @@ def _rms(view: View, data: Floats) -> float:
     return float(np.sqrt(_mean(view, data * data)))
 
 
-def _rms_held_k(view: View) -> float | None:
-    """RMS deviation in K without the pull-down."""
-    seconds, data = view.seconds[view.pulled_down :], view.deviation_k[view.pulled_down :]
-    total = float(np.sum(seconds))
-    return float(np.sqrt(np.sum(data * data * seconds) / total)) if view.pulled_down >= 0 and total > 0.0 else None
-
-
 def _harris(view: View) -> float | None:
-    """Of the reading, because its noise is what the loop must live with; without the pull-down, which is no noise."""
-    if view.pulled_down < 0:
-        return None
+    """Of the reading, because its noise is what the loop must live with."""
     times_ms = view["time_ms"]
-    every = np.arange(times_ms[view.pulled_down], view.end_ms, 1000.0 * HARRIS_SAMPLE_S)
+    every = np.arange(times_ms[0], view.end_ms, 1000.0 * HARRIS_SAMPLE_S)
     deviation_pa = view["suction_pressure_measured_pa"] - view.set_point_pa
     return harris_index(np.interp(every, times_ms, deviation_pa), HARRIS_DELAY_SAMPLES)
 
@@ -126,7 +118,7 @@ def _travel(view: View, column: str) -> float:
 
 def _shortest(view: View, kind: str) -> float | None:
     run = view.steps("motor_run")
-    rises, falls = view.in_window(run.rises_ms()), view.in_window(run.falls_ms())
+    rises, falls = run.rises_ms().tolist(), run.falls_ms().tolist()
     if kind == "start":
         gaps = [b - a for a, b in pairwise(rises)]
     elif kind == "off":
@@ -229,9 +221,6 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("suction_deviation_rms_k", "suction deviation, RMS, saturated", PRESSURE, "K", LOWER,
                "root of the time mean of (saturation temperature at suction − at set point)²",
                lambda v: _rms(v, v.deviation_k), "set point"),
-    Definition("suction_deviation_rms_held_k", "suction deviation, RMS, without pull-down", PRESSURE, "K", LOWER,
-               "as above, from the first time within ± 1 K on: the pull-down after the first start is left out",
-               _rms_held_k, "set point"),
     Definition("suction_deviation_peak_kpa", "suction deviation, peak", PRESSURE, "kPa", LOWER,
                "greatest |suction pressure − set point|",
                lambda v: float(np.max(np.abs(v.deviation_pa))) / 1e3, "set point"),
@@ -255,19 +244,19 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("room_temperature_spread_k", "room temperature, spread", PRESSURE, "K", LOWER, "highest − lowest",
                lambda v: float(np.ptp(v["room_temperature_k"]))),
     Definition("harris_index", "minimum-variance index (diagnostic)", PRESSURE, "1", NONE,
-               "least possible over actual variance of the deviation as read, without pull-down; "
+               "least possible over actual variance of the deviation as read; "
                f"AR(20), sampled at {HARRIS_SAMPLE_S:g} s, "
                f"delay {HARRIS_DELAY_SAMPLES} samples; 1 = nothing to gain", _harris, "set point"),
-    Definition("starts_per_h", "motor starts", CYCLING, "1/h", LOWER, "motor commands per hour",
-               lambda v: len(v.in_window(v.steps("motor_run").rises_ms())) / v.hours),
+    Definition("starts_per_h", "motor starts", CYCLING, "1/h", LOWER, "motor commands per hour, over the whole run",
+               lambda v: len(v.steps("motor_run").rises_ms()) / v.run_hours if v.run_hours else None, "run"),
     Definition("shortest_run_s", "shortest run", CYCLING, "s", HIGHER, "shortest time from a start to its stop",
-               lambda v: _shortest(v, "run")),
+               lambda v: _shortest(v, "run"), "run"),
     Definition("shortest_off_s", "shortest rest", CYCLING, "s", HIGHER, "shortest time from a stop to the next start",
-               lambda v: _shortest(v, "off")),
+               lambda v: _shortest(v, "off"), "run"),
     Definition("shortest_start_to_start_s", "shortest start to start", CYCLING, "s", HIGHER,
-               "shortest time between two starts", lambda v: _shortest(v, "start")),
+               "shortest time between two starts", lambda v: _shortest(v, "start"), "run"),
     Definition("start_to_start_margin_s", "start-to-start margin", CYCLING, "s", HIGHER,
-               "shortest start to start − the set wait", _start_margin),
+               "shortest start to start − the set wait", _start_margin, "run"),
     Definition("capacity_reversals_per_h", "capacity slide reversals", CYCLING, "1/h", LOWER,
                "drive operations against the direction of the one before, per hour",
                lambda v: _reversals(v, *_CAPACITY)),

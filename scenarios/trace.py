@@ -68,7 +68,7 @@ _EDGE_KINDS = {
 
 def _word(bits: int) -> str:
     names = [cause.name for cause in Trip if cause and bits >> int(cause) & 1]
-    unknown = bits & ~sum(1 << int(cause) for cause in Trip)
+    unknown = bits & ~sum(1 << int(cause) for cause in Trip if cause)
     return " + ".join(names + ([f"bits {unknown:#x}"] if unknown else [])) or "none"
 
 

@@ -49,9 +49,9 @@ def test_no_integral_time_means_no_integral_action() -> None:
     assert pi_increment(block, 7.0, 1.0, 0, 100, 0.0) == 2.0
 
 
-def test_inside_the_rest_zone_only_the_proportional_part_speaks() -> None:
+def test_inside_the_rest_zone_the_block_rests_and_outside_only_the_excess_counts() -> None:
     block = PiState()
     assert pi_increment(block, 0.5, 2.0, 1_000, 100, 1.0) == 0.0
-    assert pi_increment(block, 0.9, 2.0, 1_000, 100, 1.0) == pytest.approx(0.8)
-    assert pi_increment(block, 3.0, 2.0, 1_000, 100, 1.0) == pytest.approx(2.0 * (2.1 + 0.2))
-    assert pi_increment(block, -3.0, 2.0, 1_000, 100, 1.0) == pytest.approx(2.0 * (-6.0 - 0.2))
+    assert pi_increment(block, 0.9, 2.0, 1_000, 100, 1.0) == 0.0
+    assert pi_increment(block, 3.0, 2.0, 1_000, 100, 1.0) == pytest.approx(2.0 * (2.0 + 0.2))
+    assert pi_increment(block, -3.0, 2.0, 1_000, 100, 1.0) == pytest.approx(2.0 * (-4.0 - 0.2))

@@ -25,10 +25,11 @@ def in_automatic(position_pct: float) -> ScheduledPiState:
 @pytest.mark.parametrize(("position_pct", "multiplier"), [(0.0, 1.23), (40.0, 0.82), (45.0, 0.82), (95.0, 1.64)])
 def test_a_step_of_suction_moves_the_wish_by_the_scheduled_gain(position_pct: float, multiplier: float) -> None:
     state = in_automatic(position_pct)
-    state.common.capacity.suction_filtered_kpa_abs += 4.0
+    state.common.capacity.suction_filtered_kpa_abs += 4.0 + SETTINGS.pi.rest_zone_kpa
     pi_law(SETTINGS, state, Inputs(), 0)
-    # 100 % per 80 kPa of proportional band, times the schedule
-    assert state.common.capacity.free_pct - position_pct == pytest.approx(4.0 * 100.0 / 80.0 * multiplier)
+    # 100 % per proportional band of what lies beyond the rest zone, times the schedule
+    gain = 100.0 / SETTINGS.pi.proportional_band_kpa
+    assert state.common.capacity.free_pct - position_pct == pytest.approx(4.0 * gain * multiplier)
 
 
 def test_higher_suction_loads_and_lower_unloads() -> None:

@@ -91,14 +91,15 @@ def test_the_window_starts_with_automatic_and_ends_with_the_run(ammonia: Any) ->
     assert scores.value("time_within_1_k_pct") == pytest.approx(100.0 * 550.0 / 600.0)
 
 
-def test_a_machine_that_never_got_to_automatic_has_safety_scores_only(ammonia: Any) -> None:
+def test_a_machine_that_never_got_to_automatic_has_safety_scores_and_starts_only(ammonia: Any) -> None:
     values = _values(100)
     values["mode"][:] = Mode.WAITING
     scores = score(_trace(values), LIMITS, ammonia)
     assert scores.window_ms is None
     known = {s.name for s in scores.values if s.value is not None}
     assert known
-    assert {scores[name].group for name in known} == {"safety"}
+    assert {scores[name].group for name in known} == {"safety", "short-cycling"}
+    assert {name for name in known if scores[name].group == "short-cycling"} == {"starts_per_h"}
 
 
 def test_a_controller_without_set_point_has_no_deviation(ammonia: Any) -> None:

@@ -12,8 +12,8 @@ from numba import types
 from numba.extending import intrinsic
 
 
-@intrinsic  # type: ignore[untyped-decorator]
-def pointer_to(typing_context: Any, address: Any) -> Any:
+@intrinsic
+def _pointer_to(typing_context: Any, address: Any) -> Any:
     """An int64 address as the void pointer that `numba.carray` takes."""
     signature = types.voidptr(types.int64)
 
@@ -21,3 +21,6 @@ def pointer_to(typing_context: Any, address: Any) -> Any:
         return builder.inttoptr(arguments[0], ir.IntType(8).as_pointer())
 
     return signature, generate
+
+
+pointer_to: Any = _pointer_to  # numba gives an intrinsic its typing context itself

@@ -32,7 +32,7 @@ from tools.benchmarks.demo import OpenSession, new_session, prepared_shift, ship
 _SPEED_TO_HZ = 1.0 / 6.283185307179586
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _step(r: Any, n: Any) -> Any:
     p, s, d, a = r[4][0], r[5][0], r[6][0], r[7][0]
     total = 0
@@ -41,7 +41,7 @@ def _step(r: Any, n: Any) -> Any:
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _fluxes(r: Any, n: Any) -> Any:
     p, s, d, a = r[4][0], r[5][0], r[6][0], r[7][0]
     total = 0.0
@@ -52,7 +52,7 @@ def _fluxes(r: Any, n: Any) -> Any:
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _close(r: Any, n: Any) -> Any:
     p, s = r[4][0], r[5][0]
     total = 0
@@ -63,7 +63,7 @@ def _close(r: Any, n: Any) -> Any:
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _compress(r: Any, n: Any) -> Any:
     p, s = r[4][0], r[5][0]
     total = 0.0
@@ -85,7 +85,7 @@ def _compress(r: Any, n: Any) -> Any:
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _motor_and_slides(r: Any, n: Any) -> Any:
     p, s, a = r[4][0], r[5][0], r[7][0]
     for _ in range(n):
@@ -94,7 +94,7 @@ def _motor_and_slides(r: Any, n: Any) -> Any:
     return s.motor.speed_rad_s
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _sense(r: Any, n: Any) -> Any:
     p, s = r[4][0], r[5][0]
     for _ in range(n):
@@ -103,7 +103,7 @@ def _sense(r: Any, n: Any) -> Any:
     return s.lagged[0]
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _measure(r: Any, n: Any, noise: Any) -> Any:
     p, s, d, readings = r[4][0], r[5][0], r[6][0], r[8][0]
     rows = len(noise)
@@ -114,7 +114,7 @@ def _measure(r: Any, n: Any, noise: Any) -> Any:
     return readings.milliamp[0]
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _wiring(r: Any, n: Any) -> Any:
     inputs, outputs, wiring, operator, actuators, readings = r[0][0], r[1][0], r[2][0], r[3][0], r[7][0], r[8][0]
     total = 0.0
@@ -126,7 +126,7 @@ def _wiring(r: Any, n: Any) -> Any:
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _scan(r: Any, n: Any, entry: Any, settings: Any, state: Any, start_ms: Any) -> Any:
     inputs, outputs = r[0][0], r[1][0]
     total = 0
@@ -136,7 +136,7 @@ def _scan(r: Any, n: Any, entry: Any, settings: Any, state: Any, start_ms: Any) 
     return total
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _row(r: Any, n: Any, run: Any, row: Any) -> Any:
     inputs, outputs, s, d = r[0][0], r[1][0], r[5][0], r[6][0]
     for _ in range(n):
@@ -145,7 +145,7 @@ def _row(r: Any, n: Any, run: Any, row: Any) -> Any:
     return row[0].time_ms
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _edges(n: Any, run: Any, values: Any, last: Any, edge_columns: Any, edges: Any) -> Any:
     for k in range(n):
         run[0].time_ms += 100
@@ -156,7 +156,7 @@ def _edges(n: Any, run: Any, values: Any, last: Any, edge_columns: Any, edges: A
     return run[0].edge_count
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _log(n: Any, run: Any, values: Any, rows: Any) -> Any:
     for _ in range(n):
         run[0].row_count = run[0].row_count % 1000
@@ -188,9 +188,12 @@ class _Bench:
         self.session.world.start_all()
         self.session.advance(after_ms)
         if not self.session.outputs().motor_run:
-            raise RuntimeError(f"the machine does not run at {after_ms} ms of the demo shift: its time would say nothing")
+            raise RuntimeError(
+                f"the machine does not run at {after_ms} ms of the demo shift: its time would say nothing"
+            )
         self.entry = self.session.entry
-        assert self.entry is not None and self.entry.state is not None and self.entry.settings is not None
+        if self.entry is None or self.entry.state is None or self.entry.settings is None:
+            raise TypeError("a shipped controller has settings and a state")
         self.live = [*self.session.records, self.session.run_record, self.session.row_record, self.entry.state]
         self.kept = [array.copy() for array in self.live]
         self.controller = (self.entry.address, self.entry.settings.ctypes.data, self.entry.state.ctypes.data)

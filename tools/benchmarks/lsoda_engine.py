@@ -12,7 +12,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numba import carray, njit
+from numba import njit
+from numba.np.numpy_support import carray
 from scipy.integrate import LSODA, ode, odeint, solve_ivp
 
 import scenarios.compiled  # noqa: F401  opens the kernel cache, which must be set before the functions below are declared
@@ -28,7 +29,7 @@ from scenarios.call_scan import call_scan
 from scenarios.engine import TIME_MASK, Run, _check_outputs, _first_watch, _log_row, _note_edges, _note_on_times
 from scenarios.entries import Entry
 from scenarios.preparation import Prepared
-from scenarios.records import dtype_of
+from scenarios.records import dtype_of, from_record
 from scenarios.row import Row, write_row
 from scenarios.session import memory_buffers
 from scenarios.wiring import Operator, Wiring, wire_inputs, wire_outputs
@@ -47,7 +48,7 @@ _KINDS = (Inputs, Outputs, Wiring, Operator, Parameters, PlantState, Disturbance
 _INTEGRATE = -1  # what `_begin` returns when a step is to be integrated
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _pack(s: Any, y: Any) -> None:
     v, o = s.vessel, s.oil
     y[0], y[1], y[2], y[3] = v.zone_kg, v.zone_energy_j, v.bulk_kg, v.bulk_energy_j
@@ -55,7 +56,7 @@ def _pack(s: Any, y: Any) -> None:
     y[7], y[8], y[9], y[10] = o.mixture_k, o.metal_k, o.sump_k, o.supply_k
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _unpack(y: Any, s: Any) -> None:
     v, o = s.vessel, s.oil
     v.zone_kg, v.zone_energy_j, v.bulk_kg, v.bulk_energy_j = y[0], y[1], y[2], y[3]
@@ -66,7 +67,7 @@ def _unpack(y: Any, s: Any) -> None:
     s.discharge.volume.pressure_rate_guess_pa = 0.0
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def right_hand_side(t: Any, y: Any, at: Any, dy: Any) -> Any:
     """dy/dt of the 11 integrated states into `dy`, which is returned; `at` holds the records' addresses.
 
@@ -85,9 +86,18 @@ def right_hand_side(t: Any, y: Any, at: Any, dy: Any) -> Any:
     return dy
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _begin(
-    at: Any, values: Any, noise: Any, rows: Any, edges: Any, edge_columns: Any, last: Any, watches: Any, until_ms: Any, y: Any
+    at: Any,
+    values: Any,
+    noise: Any,
+    rows: Any,
+    edges: Any,
+    edge_columns: Any,
+    last: Any,
+    watches: Any,
+    until_ms: Any,
+    y: Any,
 ) -> Any:
     """The scan, if one is due; then -1 with the states in `y`, or the BlockEnd that ends the block."""
     inputs = carray(pointer_to(at[3]), 1, _INPUTS)[0]
@@ -134,7 +144,7 @@ def _begin(
     return _INTEGRATE
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _finish(at: Any, y: Any) -> Any:
     """Take the states at the step's end; slides, shaft, oil pump and sensors follow.  Returns the PlantStatus."""
     p = carray(pointer_to(at[7]), 1, _PARAMETERS)[0]
@@ -157,21 +167,24 @@ def _finish(at: Any, y: Any) -> Any:
 
 
 Way = Callable[[Any, Any, float], Any]  # (y, (at, dy), h_s) -> y at the end
+_RHS: Any = right_hand_side  # SciPy's stubs know no compiled functions
+_ODEINT: Any = odeint  # nor an absolute tolerance for each state
 
 
 def _by_odeint(y: Any, args: Any, h_s: float) -> Any:
-    return odeint(right_hand_side, y, (0.0, h_s), args=args, tfirst=True, rtol=RTOL, atol=ATOL)[1]
+    return _ODEINT(_RHS, y, (0.0, h_s), args=args, tfirst=True, rtol=RTOL, atol=ATOL)[1]
 
 
 def _by_odeint_whole_first_step(y: Any, args: Any, h_s: float) -> Any:
-    return odeint(right_hand_side, y, (0.0, h_s), args=args, tfirst=True, rtol=RTOL, atol=ATOL, h0=h_s)[1]
+    return _ODEINT(_RHS, y, (0.0, h_s), args=args, tfirst=True, rtol=RTOL, atol=ATOL, h0=h_s)[1]
 
 
 class _ByOde:
     """`scipy.integrate.ode` keeps its object from scan to scan; setting the initial value restarts it."""
 
-    def __init__(self) -> None:
-        self._solver = ode(right_hand_side).set_integrator("lsoda", rtol=RTOL, atol=ATOL)
+    def __init__(self, _session: LsodaSession) -> None:
+        solver: Any = ode(_RHS)
+        self._solver = solver.set_integrator("lsoda", rtol=RTOL, atol=ATOL)
 
     def __call__(self, y: Any, args: Any, h_s: float) -> Any:
         return self._solver.set_f_params(*args).set_initial_value(y, 0.0).integrate(h_s)
@@ -179,7 +192,7 @@ class _ByOde:
 
 def _by_lsoda_class(y: Any, args: Any, h_s: float) -> Any:
     at, dy = args
-    solver = LSODA(lambda t, state: right_hand_side(t, state, at, dy).copy(), 0.0, y, h_s, rtol=RTOL, atol=ATOL)
+    solver = LSODA(lambda t, state: _RHS(t, state, at, dy).copy(), 0.0, y, h_s, rtol=RTOL, atol=ATOL)
     while solver.status == "running":
         solver.step()
     return solver.y
@@ -189,17 +202,58 @@ def _by_solve_ivp(y: Any, args: Any, h_s: float) -> Any:
     at, dy = args
 
     def rhs(t: float, state: Any) -> Any:
-        return right_hand_side(t, state, at, dy).copy()  # solve_ivp keeps what it is given
+        return _RHS(t, state, at, dy).copy()  # solve_ivp keeps what it is given
 
-    return solve_ivp(rhs, (0.0, h_s), y, method="LSODA", rtol=RTOL, atol=ATOL, t_eval=(h_s,)).y[:, -1]
+    return solve_ivp(rhs, (0.0, h_s), y, method="LSODA", rtol=RTOL, atol=ATOL).y[:, -1]
 
 
-WAYS: dict[str, Callable[[], Way]] = {
-    "odeint": lambda: _by_odeint,
-    "odeint, first step = scan": lambda: _by_odeint_whole_first_step,
+class _BySolveIvpInPython:
+    """As somebody without a compiler would write it: the same right-hand side, run by Python on dataclasses."""
+
+    def __init__(self, session: LsodaSession) -> None:
+        self._records = session.records
+        self._parameters = session.prepared.parameters
+        self._plant = session.plant_state()
+        self._disturbances, self._actuators = Disturbances(), Actuators()
+
+    def _take(self) -> None:
+        """What is held over this scan, from the records of the compiled rest."""
+        s, live = self._plant, self._records[5][0]
+        s.time_ms = int(live["time_ms"])
+        s.motor.speed_rad_s = float(live["motor"]["speed_rad_s"])
+        s.capacity.travel_frac = float(live["capacity"]["travel_frac"])
+        s.volume_ratio.travel_frac = float(live["volume_ratio"]["travel_frac"])
+        s.oil.pump_frac = float(live["oil"]["pump_frac"])
+        self._disturbances = from_record(Disturbances, self._records[6][0])
+        self._actuators = from_record(Actuators, self._records[7][0])
+
+    def _rates(self, _t: float, y: Any) -> tuple[float, ...]:
+        p, s = self._parameters, self._plant
+        f, v, o = s.rates, s.vessel, s.oil
+        (
+            v.zone_kg, v.zone_energy_j, v.bulk_kg, v.bulk_energy_j, s.room_k, s.discharge.mass_kg, s.discharge.energy_j,
+            o.mixture_k, o.metal_k, o.sump_k, o.supply_k,
+        ) = y.tolist()  # fmt: skip
+        v.zone.pressure_rate_guess_pa = s.discharge.volume.pressure_rate_guess_pa = 0.0
+        rates(p, s, self._disturbances, self._actuators, f)
+        return (
+            f.zone_kg_s, f.zone_energy_w, f.bulk_kg_s, f.bulk_energy_w, f.room_k_s, f.discharge_kg_s, f.discharge_energy_w,
+            f.mixture_k_s, f.metal_k_s, f.sump_k_s, f.supply_k_s,
+        )  # fmt: skip
+
+    def __call__(self, y: Any, _args: Any, h_s: float) -> Any:
+        self._take()
+        return solve_ivp(self._rates, (0.0, h_s), y, method="LSODA", rtol=RTOL, atol=ATOL).y[:, -1]
+
+
+SOLVE_IVP = "solve_ivp(method='LSODA')"
+WAYS: dict[str, Callable[[LsodaSession], Way]] = {
+    "odeint": lambda _: _by_odeint,
+    "odeint, first step = scan": lambda _: _by_odeint_whole_first_step,
     "ode('lsoda')": _ByOde,
-    "LSODA class": lambda: _by_lsoda_class,
-    "solve_ivp(method='LSODA')": lambda: _by_solve_ivp,
+    "LSODA class": lambda _: _by_lsoda_class,
+    SOLVE_IVP: lambda _: _by_solve_ivp,
+    f"{SOLVE_IVP}, Python": _BySolveIvpInPython,
 }
 
 
@@ -209,7 +263,7 @@ class LsodaSession(OpenSession):
     def __init__(self, prepared: Prepared, entry: Entry, way: str) -> None:
         buffers = memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
         super().__init__(prepared, entry, buffers)
-        self._way = WAYS[way]()
+        self._way = WAYS[way](self)
         self._y, self._dy = np.zeros(STATES), np.zeros(STATES)
         self._block = self._lsoda_block
 
@@ -218,8 +272,9 @@ class LsodaSession(OpenSession):
         controller, records, rest, until_ms = arguments[:3], arguments[3:14], arguments[14:21], arguments[21]
         at = np.array([*controller, *(record.ctypes.data for record in records)], dtype=np.int64)
         y, args, h_s, integrate = self._y, (at, self._dy), self.prepared.step_ms / 1000.0, self._way
+        begin: Any = _begin
         while True:
-            end = _begin(at, *rest, until_ms, y)
+            end = begin(at, *rest, until_ms, y)
             if end != _INTEGRATE:
                 return int(end)
             if _finish(at, integrate(y, args, h_s)) != 0:

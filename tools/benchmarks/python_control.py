@@ -13,7 +13,8 @@ from typing import Any
 
 import control
 import numpy as np
-from numba import carray, njit
+from numba import njit
+from numba.np.numpy_support import carray
 from numpy.typing import NDArray
 
 import scenarios.compiled  # noqa: F401  opens the kernel cache before the functions below are declared
@@ -59,15 +60,17 @@ def loop_at(after_ms: int = 1_500_000) -> Loop:
     d[0]["load_heat_w"] += LOAD_STEP_W
     states = np.zeros(STATES)
     _pack_states(s, states)
-    return Loop(p, s, d, a, states, float(s[0]["vessel"]["zone"]["pressure_pa"]), float(s[0]["capacity"]["travel_frac"]))
+    return Loop(
+        p, s, d, a, states, float(s[0]["vessel"]["zone"]["pressure_pa"]), float(s[0]["capacity"]["travel_frac"])
+    )
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _pack_states(s: Any, y: Any) -> None:
     _pack(s[0], y)
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _vessel_pa(at: Any, x: Any, guess_pa: Any) -> Any:
     """Vessel pressure of the states `x`.
 
@@ -82,12 +85,12 @@ def _vessel_pa(at: Any, x: Any, guess_pa: Any) -> Any:
     return s.vessel.zone.pressure_pa
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _set_travel(at: Any, travel_frac: Any) -> None:
     carray(pointer_to(at), 1, _PLANT)[0].capacity.travel_frac = min(1.0, max(0.0, travel_frac))
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _own_loop(
     p: Any, s: Any, d: Any, a: Any, steps: Any, set_point_pa: Any, travel_frac: Any, out: Any, at_once: Any
 ) -> Any:

@@ -53,7 +53,9 @@ def _child() -> None:
     stage("import the runner")
     prepared = prepare([SHIFT])[0]
     stage("read and check the files")
-    session, _ = open_session(prepared, memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms))
+    session, _ = open_session(
+        prepared, memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
+    )
     stage("open the session, load the controller")
     session.warm_up()
     stage("load the compiled engine")
@@ -101,7 +103,9 @@ def measure_start_up(times: int = 7, whole: bool = True) -> StartUp:
     probes = [_probe() for _ in range(times)]
     walls = [wall_s for wall_s, _, _ in probes]
     stages = {name: statistics.median(p[2][name] for p in probes) for name in probes[0][2]}
-    stages["start Python, and what the stages do not see"] = statistics.median(w - sum(s.values()) for w, _, s in probes)
+    stages["start Python, and what the stages do not see"] = statistics.median(
+        w - sum(s.values()) for w, _, s in probes
+    )
     command_s = statistics.median(_whole_command() for _ in range(max(1, times // 2))) if whole else float("nan")
     cpu_s = statistics.median(cpu for _, cpu, _ in probes)
     return StartUp(statistics.median(walls), min(walls), cpu_s, command_s, stages, import_times())
