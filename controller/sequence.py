@@ -65,10 +65,17 @@ class SequenceState:
 
 @kernel
 def start_permission(
-    settings: SequenceSettings, state: SequenceState, signals: SignalState, inputs: Inputs
+    settings: SequenceSettings, state: SequenceState, signals: SignalState, inputs: Inputs, granted: bool
 ) -> StartRefused:
-    """NONE when the machine may start, else the first reason against it in the order of the enum."""
+    """NONE when the machine may start, else the first reason against it in the order of the enum.
+
+    Once granted, a suction pressure that wavers round the restart pressure does not take the start back; one that has
+    fallen below the idle-stop pressure does.
+    """
     c = settings
+    suction_needed_kpa_abs = c.restart_kpa_abs
+    if granted:
+        suction_needed_kpa_abs = c.idle_stop_kpa_abs
     if not inputs.safety_chain_closed:
         return StartRefused.SAFETY_CHAIN_OPEN
     if not inputs.valves_open:
@@ -91,7 +98,7 @@ def start_permission(
         return StartRefused.OIL_LEVEL_LOW
     if inputs.vessel_high_high_level:
         return StartRefused.VESSEL_LEVEL_HIGH
-    if signals.suction_pressure_good and signals.suction_pressure_kpa_abs < c.restart_kpa_abs:
+    if signals.suction_pressure_good and signals.suction_pressure_kpa_abs < suction_needed_kpa_abs:
         return StartRefused.SUCTION_BELOW_RESTART
     if not signals.all_good or not oil_temperature_good or not oil_level_good:
         return StartRefused.SIGNAL_LOST
@@ -184,9 +191,9 @@ def step_sequence(
     elif s.mode == Mode.OFF:
         if wanted:
             go_to(s, Mode.WAITING)
-            s.start_refused = start_permission(c, s, signals, inputs)
+            s.start_refused = start_permission(c, s, signals, inputs, False)
     elif s.mode == Mode.WAITING:
-        s.start_refused = start_permission(c, s, signals, inputs)
+        s.start_refused = start_permission(c, s, signals, inputs, False)
         if not wanted:
             s.start_refused = StartRefused.NONE
             go_to(s, Mode.OFF)
@@ -194,7 +201,7 @@ def step_sequence(
             protection.unload_timeout = False
             go_to(s, Mode.PRE_LUBRICATION)
     elif s.mode == Mode.PRE_LUBRICATION:
-        s.start_refused = start_permission(c, s, signals, inputs)
+        s.start_refused = start_permission(c, s, signals, inputs, True)
         if not wanted:
             s.start_refused = StartRefused.NONE
             go_to(s, Mode.OFF)
@@ -233,7 +240,7 @@ def step_sequence(
                 s.start_refused = StartRefused.STILL_TURNING
         elif wanted:
             go_to(s, Mode.WAITING)
-            s.start_refused = start_permission(c, s, signals, inputs)
+            s.start_refused = start_permission(c, s, signals, inputs, False)
         else:
             go_to(s, Mode.OFF)
 

@@ -21,6 +21,16 @@ def refrigeration_w(p: Any, s: Any, d: Any) -> float:
 
 
 @kernel
-def load_w(s: Any, d: Any) -> float:
-    """Heat brought into the room at this moment, W."""
-    return float(d.load_heat_w + d.load_heat_rate_w_s * (0.001 * (s.time_ms - d.load_since_ms)))
+def load_w(p: Any, s: Any, d: Any) -> float:
+    """Heat brought into the room at this moment, W, never negative.
+
+    Over the last `load_fade_k` below the temperature at which the goods come in, the load fades out: a room left without
+    cooling warms up to its goods, not without end.
+    """
+    heat_w = d.load_heat_w + d.load_heat_rate_w_s * (0.001 * (s.time_ms - d.load_since_ms))
+    if heat_w < 0.0:
+        heat_w = 0.0
+    left_k = p.plant.evaporator.load_source_k - s.room_k
+    if left_k >= p.plant.evaporator.load_fade_k:
+        return float(heat_w)
+    return float(heat_w * max(0.0, left_k) / p.plant.evaporator.load_fade_k)

@@ -78,6 +78,8 @@ class EvaporatorParameters:
     room_capacity_j_k: float = _value(
         0.5e6, "J/K", 1.0e3, 1.0e10, f"brisk process load, a tonne of metal: 8 s with the coils: {PRACTICE}"
     )
+    load_source_k: float = _absolute(291.15, "K", 223.15, 343.15, f"goods and process come in at 18 °C: {PRACTICE}")
+    load_fade_k: float = _difference(10.0, "K", 0.1, 60.0, f"the load fades over the last 10 K below that: {PRACTICE}")
     base_load_w: float = _value(380.0e3, "W", 0.0, 1.0e8, "invented: five eighths of full load")
 
 

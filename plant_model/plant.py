@@ -91,7 +91,7 @@ def fluxes(p: Any, s: Any, d: Any, a: Any, f: Any) -> None:
     liquid_j_kg = s.discharge.volume.saturation.h_l_j_kg
     f.compressor_kg_s = s.compression.mass_flow_kg_s
     f.feed_kg_s = feed_kg_s(p, s)
-    f.load_w = load_w(s, d)
+    f.load_w = load_w(p, s, d)
     f.refrigeration_w = refrigeration_w(p, s, d)
     f.condenser_w = condenser_w(p, s, d)
     f.line_w = f.compressor_kg_s * (s.compression.suction_enthalpy_j_kg - sat.h_v_j_kg)

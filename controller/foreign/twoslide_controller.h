@@ -257,6 +257,7 @@ typedef struct twoslide_drive_settings {
     int64_t stroke_up_ms; /* ms */
     int64_t stroke_down_ms; /* ms */
     double neutral_zone_pct; /* % */
+    double reversal_zone_pct; /* % */
     int64_t minimum_pulse_ms; /* ms */
     int64_t overrun_ms; /* ms */
     int64_t pause_ms; /* ms */
@@ -265,7 +266,7 @@ typedef struct twoslide_drive_settings {
     double high_end_pct; /* % */
     int64_t end_stop_guard_ms; /* ms */
 } twoslide_drive_settings;
-TWOSLIDE_SAME_SIZE(twoslide_drive_settings, 80);
+TWOSLIDE_SAME_SIZE(twoslide_drive_settings, 88);
 
 typedef struct twoslide_capacity_settings {
     double suction_set_point_kpa_abs; /* kPa */
@@ -277,7 +278,7 @@ typedef struct twoslide_capacity_settings {
     double windup_band_pct; /* % */
     twoslide_drive_settings drive;
 } twoslide_capacity_settings;
-TWOSLIDE_SAME_SIZE(twoslide_capacity_settings, 136);
+TWOSLIDE_SAME_SIZE(twoslide_capacity_settings, 144);
 
 typedef struct twoslide_volume_ratio_settings {
     double trapped_fraction_frac[11];
@@ -288,7 +289,7 @@ typedef struct twoslide_volume_ratio_settings {
     int64_t filter_ms; /* ms */
     twoslide_drive_settings drive;
 } twoslide_volume_ratio_settings;
-TWOSLIDE_SAME_SIZE(twoslide_volume_ratio_settings, 288);
+TWOSLIDE_SAME_SIZE(twoslide_volume_ratio_settings, 296);
 
 typedef struct twoslide_auxiliary_settings {
     double oil_heater_on_c; /* °C */
@@ -307,7 +308,7 @@ typedef struct twoslide_common_settings {
     twoslide_volume_ratio_settings volume_ratio;
     twoslide_auxiliary_settings auxiliaries;
 } twoslide_common_settings;
-TWOSLIDE_SAME_SIZE(twoslide_common_settings, 856);
+TWOSLIDE_SAME_SIZE(twoslide_common_settings, 872);
 
 typedef struct twoslide_step_settings {
     double neutral_zone_kpa; /* kPa */
@@ -322,7 +323,7 @@ typedef struct twoslide_three_position_settings {
     twoslide_common_settings common;
     twoslide_step_settings step;
 } twoslide_three_position_settings;
-TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 896);
+TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 912);
 
 typedef struct twoslide_pi_settings {
     double proportional_band_kpa; /* kPa */
@@ -337,7 +338,7 @@ typedef struct twoslide_scheduled_pi_settings {
     twoslide_common_settings common;
     twoslide_pi_settings pi;
 } twoslide_scheduled_pi_settings;
-TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 976);
+TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 992);
 
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);
