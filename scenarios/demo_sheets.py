@@ -2,7 +2,10 @@
 
     python -m scenarios.demo_sheets        writes scenarios/library/sheets/
 
-Both controllers get the same set point, slide curves, trips, inhibits and sequence; what differs is the capacity law.
+Both controllers get the same slide curves, trips, inhibits and sequence; what differs is the capacity law and its set
+point.  At the same set point the two use the same energy within 0.1 %: what a loop can save is in the set point.  The
+duty is a saturated suction no warmer than 1 K above −10 °C.  After the pull-down the step control is above that for
+1.9 % of the demo shift; the scheduled law from a set point 1.6 kPa (0.14 K) higher for 0.1 %.  So its sheet has that.
 Results are an engineering aid.
 """
 
@@ -20,6 +23,7 @@ from scenarios.settings_sheet import write_sheet
 
 SHEETS = Path(__file__).resolve().parent / "library" / "sheets"
 POINTS = 11
+SCHEDULED_SET_POINT_KPA_ABS = 292.2
 
 
 def _rounded(value: float, digits: int = 4) -> float:
@@ -51,9 +55,11 @@ def demo_settings(name: str) -> Any:
     settings: Any = SHIPPED[name].settings_type()
     common = settings.common
     volume_ratio = replace(common.volume_ratio, trapped_fraction_frac=trapped, full_load_volume_ratio=ratio)
+    capacity = common.capacity
     if name == "scheduled_pi":
+        capacity = replace(capacity, suction_set_point_kpa_abs=SCHEDULED_SET_POINT_KPA_ABS)
         settings = replace(settings, pi=replace(settings.pi, gain_multiplier=gain))
-    return replace(settings, common=replace(common, volume_ratio=volume_ratio))
+    return replace(settings, common=replace(common, volume_ratio=volume_ratio, capacity=capacity))
 
 
 def write_demo_sheets(folder: Path = SHEETS) -> list[Path]:
