@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from numba.extending import register_jitable as kernel
 
 from controller.process_image import Inputs, Outputs
+from controller.scaling import believable
 from controller.setting_fields import temperature
-from controller.signals import SignalState, believable
+from controller.signals import SignalState
 
 PRACTICE = "common practice, no source"
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from numba.extending import register_jitable as kernel
 
+from controller.calibration import GOING_UP
 from controller.load_inhibit import InhibitState
 from controller.positioner import (
     DriveSettings,
@@ -21,7 +22,9 @@ from controller.positioner import (
 )
 from controller.positioner import cross_check as drive_cross_check
 from controller.process_image import Inhibit, Inputs, Mode
+from controller.saturation import SaturationTable
 from controller.scaling import clamp
+from controller.set_point import TargetSettings, TargetState, control_error_kpa, move_target
 from controller.setting_fields import duration, percent, pressure
 from controller.signals import SignalState
 
@@ -39,6 +42,7 @@ class CapacitySettings:
     minimum_load_pct: float = percent(3.0, 0.0, 40.0, f"just clear of the end stop; {PRACTICE}")
     load_ramp_ms: int = duration(300_000, 0, 3_600_000, f"minimum to full after a start, 3–10 min; {PRACTICE}")
     windup_band_pct: float = percent(8.0, 1.0, 100.0, f"how far demand may run from the real position; {PRACTICE}")
+    target: TargetSettings = field(default_factory=TargetSettings)
     drive: DriveSettings = field(
         default_factory=lambda: DriveSettings(neutral_zone_pct=3.0, reversal_zone_pct=4.5)  # 4 kPa on the demo plant
     )
@@ -51,40 +55,21 @@ class CapacityState:
     demand_pct: float = 0.0
     free_pct: float = 0.0
     ceiling_pct: float = 0.0
-    set_point_kpa_abs: float = 0.0
     suction_filtered_kpa_abs: float = 0.0
+    error_kpa: float = 0.0  # what the law brings to zero; positive wants capacity
     request: int = 0  # a law that drives the solenoids itself: +1, −1, 0
     drives_itself: bool = False
     active: bool = False
-    set_point_started: bool = False
     was_inhibited: bool = False
+    target: TargetState = field(default_factory=TargetState)
     positioner: PositionerState = field(default_factory=PositionerState)
     end_stop: EndStopState = field(default_factory=EndStopState)
 
 
 @kernel
-def move_set_point(settings: CapacitySettings, state: CapacityState, second: bool, dt_ms: int) -> None:
-    """Bring the working set point to the chosen one, at the speed that takes `set_point_ramp_ms` between the two."""
-    target = settings.suction_set_point_kpa_abs
-    if second:
-        target = settings.second_set_point_kpa_abs
-    if not state.set_point_started or settings.set_point_ramp_ms <= 0:
-        state.set_point_kpa_abs = target
-        state.set_point_started = True
-    elif state.set_point_kpa_abs != target:
-        span = abs(settings.second_set_point_kpa_abs - settings.suction_set_point_kpa_abs)
-        step = span * dt_ms / settings.set_point_ramp_ms
-        if abs(target - state.set_point_kpa_abs) <= step:
-            state.set_point_kpa_abs = target
-        elif target > state.set_point_kpa_abs:
-            state.set_point_kpa_abs += step
-        else:
-            state.set_point_kpa_abs -= step
-
-
-@kernel
 def prepare_capacity(
     settings: CapacitySettings,
+    saturation: SaturationTable,
     state: CapacityState,
     signals: SignalState,
     inhibit: InhibitState,
@@ -93,9 +78,18 @@ def prepare_capacity(
     mode_elapsed_ms: int,
     dt_ms: int,
 ) -> None:
-    """Before the law: set point, filtered suction pressure, load ramp, and a bumpless beginning."""
+    """Before the law: set point, control error, load ramp, and a bumpless beginning."""
     s = state
-    move_set_point(settings, s, inputs.second_set_point, dt_ms)
+    move_target(
+        settings.target,
+        saturation,
+        s.target,
+        settings.suction_set_point_kpa_abs,
+        settings.second_set_point_kpa_abs,
+        settings.set_point_ramp_ms,
+        inputs,
+        dt_ms,
+    )
     s.request = 0
     s.drives_itself = False
     if mode != Mode.AUTOMATIC:
@@ -103,10 +97,12 @@ def prepare_capacity(
         s.demand_pct = 0.0
         s.free_pct = 0.0
         s.suction_filtered_kpa_abs = signals.suction_pressure_kpa_abs
+        s.error_kpa = control_error_kpa(settings.target, s.target, signals, s.suction_filtered_kpa_abs)
         return
     s.suction_filtered_kpa_abs += (signals.suction_pressure_kpa_abs - s.suction_filtered_kpa_abs) * (
         dt_ms / max(1, settings.measurement_filter_ms + dt_ms)
     )
+    s.error_kpa = control_error_kpa(settings.target, s.target, signals, s.suction_filtered_kpa_abs)
     s.ceiling_pct = 100.0
     if mode_elapsed_ms < settings.load_ramp_ms:
         s.ceiling_pct = settings.minimum_load_pct + (100.0 - settings.minimum_load_pct) * (
@@ -137,9 +133,13 @@ def limit_demand(
     c = settings
     s = state
     position_pct = signals.capacity_position_pct
+    by_law = False
     if inputs.capacity_manual:
         wanted_pct = clamp(inputs.capacity_manual_demand_pct, c.minimum_load_pct, s.ceiling_pct)
+    elif not s.target.law_leads:
+        wanted_pct = clamp(s.target.demand_pct, c.minimum_load_pct, s.ceiling_pct)
     else:
+        by_law = True
         if not s.drives_itself:
             s.free_pct = clamp(s.free_pct, position_pct - c.windup_band_pct, position_pct + c.windup_band_pct)
         s.free_pct = clamp(s.free_pct, c.minimum_load_pct, s.ceiling_pct)
@@ -151,8 +151,8 @@ def limit_demand(
         wanted_pct = max(min(wanted_pct, falling_pct), c.minimum_load_pct)
         s.free_pct = wanted_pct
     s.demand_pct = wanted_pct
-    if inputs.capacity_manual:
-        s.free_pct = wanted_pct
+    if not by_law:
+        s.free_pct = wanted_pct  # so that a law that takes over goes on from here
     s.was_inhibited = inhibit.inhibit != Inhibit.NONE
 
 
@@ -163,9 +163,13 @@ def drive_capacity(
     signals: SignalState,
     inhibit: InhibitState,
     mode: Mode,
+    to_minimum: bool,
     dt_ms: int,
 ) -> int:
-    """Direction of the capacity slide this scan, end stops guarded."""
+    """Direction of the capacity slide this scan, end stops guarded; outside AUTOMATIC only `to_minimum` moves it down.
+
+    The one movement up outside AUTOMATIC is the search for the high stop, with the motor off.
+    """
     s = state
     position_pct = signals.capacity_position_pct
     direction = 0
@@ -188,7 +192,9 @@ def drive_capacity(
             )
     else:
         rest(s.positioner)
-        if mode == Mode.PRE_LUBRICATION or mode == Mode.STARTING or mode == Mode.RUN_UP or mode == Mode.UNLOADING:
+        if mode == Mode.PRE_LUBRICATION and signals.capacity_stops.phase == GOING_UP:
+            direction = 1  # pre-lubrication has no lost signal: its permission would have ended it in this scan
+        elif to_minimum:
             direction = -1
     return guard_end_stop(settings.drive, s.end_stop, direction, position_pct, dt_ms)
 

@@ -12,14 +12,18 @@ from dataclasses import dataclass, field
 from numba.extending import register_jitable as kernel
 
 from controller.auxiliaries import run_auxiliaries
+from controller.calibration import IDLE, calibrate
 from controller.capacity_control import CapacityState, drive_capacity, limit_demand, prepare_capacity
 from controller.contract import TIME_MASK
 from controller.load_inhibit import InhibitState, inhibit_load
-from controller.process_image import Inhibit, Inputs, Mode, Outputs
-from controller.protection import ProtectionState, motor_commanded, protect
+from controller.process_image import Inhibit, Inputs, Mode, Outputs, Trip
+from controller.protection import ProtectionState, protect
 from controller.sequence import SequenceState, oil_pump_wanted, step_sequence
+from controller.set_point import ControlVariable
 from controller.settings import CommonSettings
-from controller.signals import SignalState, read_signals
+from controller.signals import SignalState, judge_signals, read_signals
+from controller.slide_watch import watch_slide
+from controller.trip_causes import FAILED_STOP, motor_commanded
 from controller.volume_ratio_control import VolumeRatioState, control_volume_ratio
 
 
@@ -35,6 +39,75 @@ class CommonState:
     sequence: SequenceState = field(default_factory=SequenceState)
     capacity: CapacityState = field(default_factory=CapacityState)
     volume_ratio: VolumeRatioState = field(default_factory=VolumeRatioState)
+
+
+@kernel
+def direction_of(up: bool, down: bool) -> int:
+    """+1, −1 or 0 of a slide's two drives."""
+    if up:
+        return 1
+    if down:
+        return -1
+    return 0
+
+
+@kernel
+def watch_slides(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs: Outputs, dt_ms: int) -> None:
+    """Calibration at rest, and whether either slide is lost; `outputs` are those that acted since the last scan."""
+    c = settings
+    s = state.signals
+    mode = state.sequence.mode
+    x = inputs
+    capacity = direction_of(outputs.capacity_load, outputs.capacity_unload)
+    volume_ratio = direction_of(outputs.volume_ratio_increase, outputs.volume_ratio_decrease)
+    permitted = mode == Mode.PRE_LUBRICATION and not inputs.motor_running
+    if permitted or s.capacity_stops.phase != IDLE or s.volume_ratio_stops.phase != IDLE:
+        clock_ms = state.sequence.clock_ms
+        calibrate(
+            c.calibration,
+            c.capacity.drive,
+            s.capacity_stops,
+            x.capacity_position_pct,
+            s.capacity_position_good,
+            permitted,
+            capacity,
+            clock_ms,
+            dt_ms,
+        )
+        calibrate(
+            c.calibration,
+            c.volume_ratio.drive,
+            s.volume_ratio_stops,
+            x.volume_ratio_position_pct,
+            s.volume_ratio_position_good,
+            permitted,
+            volume_ratio,
+            clock_ms,
+            dt_ms,
+        )
+    watched = mode == Mode.PRE_LUBRICATION or motor_commanded(mode)
+    watch_slide(
+        c.slide_watch,
+        state.protection.capacity,
+        s.capacity_position_pct,
+        s.capacity_position_good,
+        x.capacity_position_opposite_pct,
+        x.capacity_position_opposite_health,
+        capacity,
+        watched,
+        dt_ms,
+    )
+    watch_slide(
+        c.slide_watch,
+        state.protection.volume_ratio,
+        s.volume_ratio_position_pct,
+        s.volume_ratio_position_good,
+        x.volume_ratio_position_opposite_pct,
+        x.volume_ratio_position_opposite_health,
+        volume_ratio,
+        watched,
+        dt_ms,
+    )
 
 
 @kernel
@@ -56,8 +129,19 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
     state.sequence.mode_elapsed_ms += dt_ms
 
     read_signals(settings.capacity.drive, settings.volume_ratio.drive, state.signals, inputs, outputs, dt_ms)
+    judge_signals(
+        settings.signals,
+        state.signals,
+        inputs,
+        inputs.motor_running and motor_commanded(state.sequence.mode),
+        settings.capacity.target.control_variable == ControlVariable.PROCESS_TEMPERATURE,
+        settings.motor.full_load_current_a,
+        dt_ms,
+    )
+    watch_slides(settings, state, inputs, outputs, dt_ms)
     protect(
         settings.protection,
+        settings.refrigerant.saturation_c,
         state.protection,
         state.signals,
         inputs,
@@ -74,6 +158,8 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
         state.signals,
         state.sequence.mode,
         settings.motor.full_load_current_a,
+        state.protection.hold_word,
+        state.protection.unload_word,
         dt_ms,
     )
     idle_pct = settings.capacity.minimum_load_pct + settings.sequence.idle_band_pct
@@ -94,6 +180,7 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
     )
     prepare_capacity(
         settings.capacity,
+        settings.refrigerant.saturation_c,
         state.capacity,
         state.signals,
         state.inhibit,
@@ -107,8 +194,8 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
 
 @kernel
 def law_in_charge(state: CommonState, inputs: Inputs) -> bool:
-    """Whether the capacity law leads: AUTOMATIC and not by hand."""
-    return state.sequence.mode == Mode.AUTOMATIC and not inputs.capacity_manual
+    """Whether the capacity law leads: AUTOMATIC, not by hand, and no remote or fixed demand."""
+    return state.sequence.mode == Mode.AUTOMATIC and not inputs.capacity_manual and state.capacity.target.law_leads
 
 
 @kernel
@@ -120,11 +207,16 @@ def finish(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs
     else:
         state.inhibit.inhibit = Inhibit.NONE  # the sequence has left AUTOMATIC in this scan: it holds the slides now
         state.inhibit.forced = False
-    capacity = drive_capacity(settings.capacity, state.capacity, state.signals, state.inhibit, mode, dt_ms)
-    volume_ratio = control_volume_ratio(settings.volume_ratio, state.volume_ratio, state.signals, inputs, mode, dt_ms)
+    to_minimum = mode == Mode.PRE_LUBRICATION or mode == Mode.STARTING or mode == Mode.RUN_UP or mode == Mode.UNLOADING
+    if inputs.motor_running and state.protection.trip_word & FAILED_STOP != 0:
+        to_minimum = True  # the contactor did not open: less load is all that can be done from here
+    capacity = drive_capacity(settings.capacity, state.capacity, state.signals, state.inhibit, mode, to_minimum, dt_ms)
+    volume_ratio = control_volume_ratio(
+        settings.volume_ratio, state.volume_ratio, state.signals, inputs, mode, to_minimum, dt_ms
+    )
     motor_on = motor_commanded(mode)
     outputs.motor_run = motor_on
-    outputs.oil_pump = oil_pump_wanted(settings.sequence, state.sequence)
+    outputs.oil_pump = oil_pump_wanted(settings.sequence, state.sequence, inputs.motor_running)
     run_auxiliaries(settings.auxiliaries, state.signals, inputs, outputs, motor_on)
     outputs.capacity_load = capacity > 0
     outputs.capacity_unload = capacity < 0
@@ -132,14 +224,16 @@ def finish(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs
     outputs.volume_ratio_decrease = volume_ratio < 0
     outputs.mode = state.sequence.mode
     outputs.inhibit = state.inhibit.inhibit
-    outputs.trip_first_out = state.protection.first_out
+    outputs.trip_first_out = Trip.NONE
+    if state.protection.trip_word != 0:  # the cause of a controlled stop shows once the motor is off
+        outputs.trip_first_out = state.protection.first_out
     outputs.start_refused = state.sequence.start_refused
     outputs.stop_reason = state.sequence.stop_reason
     outputs.trip_word = state.protection.trip_word
     outputs.alarm_word = state.protection.alarm_word
     outputs.capacity_demand_pct = state.capacity.demand_pct
     outputs.volume_ratio_demand_pct = state.volume_ratio.demand_pct
-    outputs.suction_set_point_kpa_abs = state.capacity.set_point_kpa_abs
+    outputs.suction_set_point_kpa_abs = state.capacity.target.set_point_kpa_abs
 
 
 def attach_running(state: CommonState, inputs: Inputs, outputs: Outputs) -> None:

@@ -14,11 +14,18 @@ from controller.setting_fields import duration, percent, pressure, pressure_diff
 from controller.setting_fields import temperature_difference as difference_k
 from controller.signals import SignalState
 from controller.timers import Ton, ton
+from controller.trip_causes import (
+    HIGH_DISCHARGE_PRESSURE,
+    HIGH_DISCHARGE_TEMPERATURE,
+    LOW_SUCTION_PRESSURE,
+    MOTOR_OVERLOAD,
+)
 
 PRACTICE = "common practice, no source"
 FREE = 0
 HOLD = 1
 UNLOAD = 2
+NAMED = MOTOR_OVERLOAD | HIGH_DISCHARGE_PRESSURE | LOW_SUCTION_PRESSURE | HIGH_DISCHARGE_TEMPERATURE
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +83,14 @@ def inhibit_load(
     signals: SignalState,
     mode: Mode,
     full_load_current_a: float,
+    hold_word: int,
+    unload_word: int,
     dt_ms: int,
 ) -> None:
     """Levels of all limits, and which one is shown: a forced unload before a hold, then in scan order.
+
+    hold_word, unload_word: due trip causes whose class holds or unloads instead of stopping.  A cause that has no
+    limit of its own here is shown as SIGNAL_HOLD or SIGNAL_UNLOAD, and the alarm word names it.
 
     Only AUTOMATIC can be inhibited: everywhere else the sequence drives the slides to minimum or leaves them alone.
     """
@@ -120,27 +132,27 @@ def inhibit_load(
     )
     lost = ton(s.suction_lost, not signals.suction_pressure_good, c.signal_unload_delay_ms, dt_ms)
     s.forced = True
-    if s.current == UNLOAD:
+    if s.current == UNLOAD or unload_word & MOTOR_OVERLOAD != 0:
         s.inhibit = Inhibit.CURRENT_UNLOAD
-    elif s.discharge_pressure == UNLOAD:
+    elif s.discharge_pressure == UNLOAD or unload_word & HIGH_DISCHARGE_PRESSURE != 0:
         s.inhibit = Inhibit.DISCHARGE_PRESSURE_UNLOAD
-    elif s.suction == UNLOAD:
+    elif s.suction == UNLOAD or unload_word & LOW_SUCTION_PRESSURE != 0:
         s.inhibit = Inhibit.SUCTION_UNLOAD
-    elif s.discharge_temperature == UNLOAD:
+    elif s.discharge_temperature == UNLOAD or unload_word & HIGH_DISCHARGE_TEMPERATURE != 0:
         s.inhibit = Inhibit.DISCHARGE_TEMPERATURE_UNLOAD
-    elif lost:
+    elif lost or unload_word & ~NAMED != 0:
         s.inhibit = Inhibit.SIGNAL_UNLOAD
     else:
         s.forced = False
-        if s.current == HOLD:
+        if s.current == HOLD or hold_word & MOTOR_OVERLOAD != 0:
             s.inhibit = Inhibit.CURRENT_HOLD
-        elif s.discharge_pressure == HOLD:
+        elif s.discharge_pressure == HOLD or hold_word & HIGH_DISCHARGE_PRESSURE != 0:
             s.inhibit = Inhibit.DISCHARGE_PRESSURE_HOLD
-        elif s.suction == HOLD:
+        elif s.suction == HOLD or hold_word & LOW_SUCTION_PRESSURE != 0:
             s.inhibit = Inhibit.SUCTION_HOLD
-        elif s.discharge_temperature == HOLD:
+        elif s.discharge_temperature == HOLD or hold_word & HIGH_DISCHARGE_TEMPERATURE != 0:
             s.inhibit = Inhibit.DISCHARGE_TEMPERATURE_HOLD
-        elif not signals.all_good:
+        elif not signals.all_good or hold_word & ~NAMED != 0:
             s.inhibit = Inhibit.SIGNAL_HOLD
         else:
             s.inhibit = Inhibit.NONE

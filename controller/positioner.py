@@ -26,6 +26,7 @@ class DriveSettings:
     )
     minimum_pulse_ms: int = duration(300, 20, 5_000, f"shortest pulse that surely moves the slide; {PRACTICE}")
     overrun_ms: int = duration(100, 0, 2_000, f"travel after the drive is off, in ms of full speed; {PRACTICE}")
+    backlash_pct: float = percent(0.0, 0.0, 5.0, "travel lost on a turn, added to the first pulse; none until measured")
     pause_ms: int = duration(1_500, 0, 30_000, f"rest after a pulse until the position can be believed; {PRACTICE}")
     continuous_above_pct: float = percent(4.0, 0.5, 100.0, f"error above which the drive stays on; {PRACTICE}")
     low_end_pct: float = percent(1.0, 0.0, 10.0, f"position that counts as the low end stop; {PRACTICE}")
@@ -53,16 +54,21 @@ class EndStopState:
 
 
 @kernel
-def pulse_ms(settings: DriveSettings, error_pct: float) -> int:
+def pulse_ms(settings: DriveSettings, error_pct: float, turning: bool) -> int:
     """On-time in ms that moves the slide by the error in %, less the overrun, at least the minimum pulse.
 
-    >>> pulse_ms(DriveSettings(), 10.0), pulse_ms(DriveSettings(), -10.0)
-    (4900, 2400)
+    A pulse that turns round takes up the backlash first.
+
+    >>> pulse_ms(DriveSettings(), 10.0, False), pulse_ms(DriveSettings(backlash_pct=2.0), -10.0, True)
+    (4900, 2900)
     """
+    lash_pct = 0.0
+    if turning:
+        lash_pct = settings.backlash_pct
     if error_pct > 0.0:
-        wanted_ms = int(error_pct * settings.stroke_up_ms * 0.01) - settings.overrun_ms
+        wanted_ms = int((error_pct + lash_pct) * settings.stroke_up_ms * 0.01) - settings.overrun_ms
     else:
-        wanted_ms = int(-error_pct * settings.stroke_down_ms * 0.01) - settings.overrun_ms
+        wanted_ms = int((lash_pct - error_pct) * settings.stroke_down_ms * 0.01) - settings.overrun_ms
     return max(wanted_ms, settings.minimum_pulse_ms)
 
 
@@ -95,7 +101,7 @@ def position_slide(
         if error_pct * state.direction <= 0.0:
             state.left_ms = 0
         elif abs(error_pct) > settings.continuous_above_pct:
-            state.left_ms = pulse_ms(settings, error_pct)
+            state.left_ms = pulse_ms(settings, error_pct, False)
         if 2 * state.left_ms <= dt_ms:  # a pulse ends at the scan nearest to its end
             state.direction = 0
             state.left_ms = 0
@@ -111,10 +117,10 @@ def position_slide(
             down_zone_pct = max(down_zone_pct, settings.reversal_zone_pct)
         if error_pct > up_zone_pct:
             state.direction = 1
-            state.left_ms = pulse_ms(settings, error_pct)
+            state.left_ms = pulse_ms(settings, error_pct, state.last_direction < 0)
         elif error_pct < -down_zone_pct:
             state.direction = -1
-            state.left_ms = pulse_ms(settings, error_pct)
+            state.left_ms = pulse_ms(settings, error_pct, state.last_direction > 0)
     if (state.direction > 0 and not up_allowed) or (state.direction < 0 and not down_allowed):
         state.direction = 0
         state.left_ms = 0

@@ -1,4 +1,4 @@
-"""Trips and pre-alarms: each trip has a limit, a delay and a latch; the first cause is kept until reset.
+"""Trips: what each cause does once it has lasted its delay, the latch with its first cause, and the reset.
 
 This is an engineering aid and no safety system: the hard-wired high-pressure cut-out, the relief devices and the
 motor's own overload relay come first and do not ask this program.
@@ -10,155 +10,161 @@ from dataclasses import dataclass, field
 
 from numba.extending import register_jitable as kernel
 
+from controller.alarms import pre_alarms
 from controller.process_image import Inputs, Mode, Trip
-from controller.setting_fields import duration, percent, pressure, pressure_difference, temperature
-from controller.setting_fields import temperature_difference as difference_k
+from controller.protection_settings import AutomaticResets, ProtectionSettings, TripClass
+from controller.saturation import SaturationTable
+from controller.setting_fields import Switch
 from controller.signals import SignalState
+from controller.slide_watch import SlideWatch
 from controller.timers import Ton, ton
 from controller.triggers import Edge, r_trig
+from controller.trip_causes import (
+    FAILED_START,
+    FAILED_STOP,
+    HALVES_DISAGREE,
+    HIGH_DISCHARGE_PRESSURE,
+    HIGH_DISCHARGE_TEMPERATURE,
+    HIGH_OIL_TEMPERATURE,
+    LOW_SUCTION_PRESSURE,
+    MOTOR_OVERLOAD,
+    SIGNAL_LOST,
+    SLIDE_LOST,
+    UNLOAD_TIMEOUT,
+    VESSEL_HIGH_LEVEL,
+    CauseTimers,
+    Quantities,
+    class_of,
+    lasting_causes,
+    lowest_cause,
+    motor_commanded,
+    present_causes,
+    work_out,
+)
 
-PRACTICE = "common practice, no source"
-
-STOP_BUTTON = 1 << int(Trip.STOP_BUTTON)
-SAFETY_CHAIN = 1 << int(Trip.SAFETY_CHAIN)
-HIGH_DISCHARGE_PRESSURE = 1 << int(Trip.HIGH_DISCHARGE_PRESSURE)
-LOW_SUCTION_PRESSURE = 1 << int(Trip.LOW_SUCTION_PRESSURE)
-HIGH_DISCHARGE_TEMPERATURE = 1 << int(Trip.HIGH_DISCHARGE_TEMPERATURE)
-MOTOR_OVERLOAD = 1 << int(Trip.MOTOR_OVERLOAD)
-FAILED_START = 1 << int(Trip.FAILED_START)
-UNLOAD_TIMEOUT = 1 << int(Trip.UNLOAD_TIMEOUT)
-SIGNAL_LOST = 1 << int(Trip.SIGNAL_LOST)
-
-
-@dataclass(frozen=True, slots=True)
-class ProtectionSettings:
-    """Limits of the trips.  None of them replaces a hard-wired cut-out."""
-
-    high_discharge_pressure_trip_kpa_abs: float = pressure(
-        1700.0, 500.0, 2500.0, "below the hard-wired cut-out, which is at most 0.9 of the relief setting (ASHRAE 15)"
-    )
-    high_discharge_pressure_alarm_kpa_abs: float = pressure(1650.0, 500.0, 2500.0, f"50 kPa before; {PRACTICE}")
-    high_discharge_pressure_delay_ms: int = duration(1_000, 0, 10_000, f"longer than a pulsation; {PRACTICE}")
-    low_suction_pressure_trip_kpa_abs: float = pressure(
-        190.0, 20.0, 900.0, f"−20 °C saturated ammonia, 10 K below the set point; {PRACTICE}"
-    )
-    low_suction_pressure_alarm_kpa_abs: float = pressure(220.0, 20.0, 900.0, f"30 kPa before; {PRACTICE}")
-    low_suction_pressure_delay_ms: int = duration(10_000, 0, 120_000, f"rides through a short dip; {PRACTICE}")
-    low_suction_bypass_ms: int = duration(60_000, 0, 300_000, f"suction dips after a start; {PRACTICE}")
-    high_discharge_temperature_trip_c: float = temperature(105.0, 50.0, 130.0, f"oil and seals; {PRACTICE}")
-    high_discharge_temperature_alarm_c: float = temperature(100.0, 50.0, 130.0, f"5 K before; {PRACTICE}")
-    high_discharge_temperature_delay_ms: int = duration(5_000, 0, 60_000, f"thermowells are slow anyway; {PRACTICE}")
-    motor_overload_trip_pct: float = percent(115.0, 80.0, 150.0, f"of full-load current; {PRACTICE}")
-    motor_overload_alarm_pct: float = percent(110.0, 80.0, 150.0, f"of full-load current; {PRACTICE}")
-    motor_overload_delay_ms: int = duration(10_000, 0, 60_000, f"the overload relay is separate; {PRACTICE}")
-    failed_start_ms: int = duration(10_000, 1_000, 60_000, f"contactor and acceleration; {PRACTICE}")
-    running_feedback_lost_ms: int = duration(2_000, 100, 10_000, f"contactor dropped out; {PRACTICE}")
-    signal_lost_delay_ms: int = duration(10_000, 0, 120_000, f"time to unload first; {PRACTICE}")
-    discharge_pressure_dead_band_kpa: float = pressure_difference(
-        50.0, 0.0, 200.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
-    )
-    suction_pressure_dead_band_kpa: float = pressure_difference(
-        20.0, 0.0, 100.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
-    )
-    discharge_temperature_dead_band_k: float = difference_k(
-        1.7, 0.0, 20.0, "pre-alarm return, 1 % of range (ISA-18.2 starting value, temperature)"
-    )
-    motor_current_dead_band_pct: float = percent(2.0, 0.0, 20.0, f"pre-alarm return; {PRACTICE}")
+CAUSES = 17
 
 
 @dataclass(slots=True)
 class ProtectionState:
-    """Delays, latches and the two words."""
+    """Delays, latches and the words of causes (bit `1 << Trip`)."""
 
-    high_discharge_pressure: Ton = field(default_factory=Ton)
-    low_suction_pressure: Ton = field(default_factory=Ton)
-    high_discharge_temperature: Ton = field(default_factory=Ton)
-    motor_overload: Ton = field(default_factory=Ton)
-    running_feedback_lost: Ton = field(default_factory=Ton)
-    signal_lost: Ton = field(default_factory=Ton)
+    timers: CauseTimers = field(default_factory=CauseTimers)
+    quantities: Quantities = field(default_factory=Quantities)
+    capacity: SlideWatch = field(default_factory=SlideWatch)
+    volume_ratio: SlideWatch = field(default_factory=SlideWatch)
     reset: Edge = field(default_factory=Edge)
+    automatic_reset: Ton = field(default_factory=Ton)
+    automatic_resets: int = 0
+    present: int = 0
     trip_word: int = 0
+    stopping_word: int = 0  # causes of a controlled stop under way; they latch once the motor is off
+    hold_word: int = 0
+    unload_word: int = 0
     alarm_word: int = 0
     first_out: Trip = Trip.NONE
     unload_timeout: bool = False
 
 
 @kernel
-def motor_commanded(mode: Mode) -> bool:
-    """Whether the motor is commanded on in this mode."""
-    return mode == Mode.STARTING or mode == Mode.RUN_UP or mode == Mode.AUTOMATIC or mode == Mode.UNLOADING
+def sort_causes(
+    settings: ProtectionSettings, state: ProtectionState, signals: SignalState, due: int, commanded: bool
+) -> int:
+    """Give each due cause what its class demands; returns the word of those that stop the motor now."""
+    s = state
+    now = 0
+    later = 0
+    bit = 1
+    for _ in range(CAUSES):
+        bit *= 2
+        if due & bit:
+            kind = class_of(settings, s.timers, signals, bit)
+            if kind == TripClass.IMMEDIATE_STOP or (kind == TripClass.CONTROLLED_STOP and not commanded):
+                now |= bit
+            elif kind == TripClass.CONTROLLED_STOP:
+                later |= bit
+            elif kind == TripClass.FORCED_UNLOAD:
+                s.unload_word |= bit
+            elif kind == TripClass.LOAD_INHIBIT:
+                s.hold_word |= bit
+    if s.trip_word == 0 and s.stopping_word == 0:
+        s.first_out = lowest_cause(now | later)
+    s.stopping_word |= later
+    s.trip_word |= now
+    return now
 
 
 @kernel
-def exceeds(value: float, limit: float, dead_band: float, was_above: bool) -> bool:
-    """Whether the value is at or above the limit, or has not yet come back by the dead band."""
-    return value >= limit or (was_above and value > limit - dead_band)
+def standing_causes(settings: ProtectionSettings, state: ProtectionState, signals: SignalState, inputs: Inputs) -> int:
+    """Word of the causes that forbid a reset: still there, or not to be seen because the signal is lost.
 
-
-@kernel
-def lowest_cause(state: ProtectionState, word: int) -> None:
-    """First-out: the lowest enum value, which is the scan order, of the causes that came in one scan."""
-    if word & STOP_BUTTON:
-        state.first_out = Trip.STOP_BUTTON
-    elif word & SAFETY_CHAIN:
-        state.first_out = Trip.SAFETY_CHAIN
-    elif word & HIGH_DISCHARGE_PRESSURE:
-        state.first_out = Trip.HIGH_DISCHARGE_PRESSURE
-    elif word & LOW_SUCTION_PRESSURE:
-        state.first_out = Trip.LOW_SUCTION_PRESSURE
-    elif word & HIGH_DISCHARGE_TEMPERATURE:
-        state.first_out = Trip.HIGH_DISCHARGE_TEMPERATURE
-    elif word & MOTOR_OVERLOAD:
-        state.first_out = Trip.MOTOR_OVERLOAD
-    elif word & FAILED_START:
-        state.first_out = Trip.FAILED_START
-    else:
-        state.first_out = Trip.SIGNAL_LOST
-
-
-@kernel
-def pre_alarms(
-    settings: ProtectionSettings, state: ProtectionState, signals: SignalState, current_pct: float, commanded: bool
-) -> None:
-    """The alarm word of this scan: what is close to its trip, lost signals, and an unloading that timed out."""
+    Stop button and safety chain are due at once while they last, which forbids it already.
+    """
     c = settings
-    last = state.alarm_word
+    s = signals
     word = 0
-    if exceeds(
-        signals.discharge_pressure_kpa_abs,
-        c.high_discharge_pressure_alarm_kpa_abs,
-        c.discharge_pressure_dead_band_kpa,
-        last & HIGH_DISCHARGE_PRESSURE != 0,
-    ):
+    if s.discharge_pressure_kpa_abs >= c.high_discharge_pressure_trip_kpa_abs or not s.discharge_pressure_good:
         word |= HIGH_DISCHARGE_PRESSURE
-    if commanded and exceeds(
-        -signals.suction_pressure_kpa_abs,
-        -c.low_suction_pressure_alarm_kpa_abs,
-        c.suction_pressure_dead_band_kpa,
-        last & LOW_SUCTION_PRESSURE != 0,
-    ):
+    if s.suction_pressure_kpa_abs <= c.low_suction_pressure_trip_kpa_abs or not s.suction_pressure_good:
         word |= LOW_SUCTION_PRESSURE
-    if exceeds(
-        signals.discharge_temperature_c,
-        c.high_discharge_temperature_alarm_c,
-        c.discharge_temperature_dead_band_k,
-        last & HIGH_DISCHARGE_TEMPERATURE != 0,
-    ):
+    if s.discharge_temperature_c >= c.high_discharge_temperature_trip_c or not s.discharge_temperature_good:
         word |= HIGH_DISCHARGE_TEMPERATURE
-    if commanded and exceeds(
-        current_pct, c.motor_overload_alarm_pct, c.motor_current_dead_band_pct, last & MOTOR_OVERLOAD != 0
-    ):
+    if s.oil_temperature_c >= c.high_oil_temperature_trip_c or not s.oil_temperature_good:
+        word |= HIGH_OIL_TEMPERATURE
+    if inputs.vessel_high_high_level:
+        word |= VESSEL_HIGH_LEVEL
+    if state.quantities.current_pct >= c.motor_overload_trip_pct or not s.motor_current_good:
         word |= MOTOR_OVERLOAD
-    if not signals.all_good:
+    if inputs.motor_running:
+        word |= FAILED_STOP
+    if not (s.capacity_position_good and s.volume_ratio_position_good):
+        word |= SLIDE_LOST | HALVES_DISAGREE
+    if not (s.suction_pressure_good and s.discharge_pressure_good and s.oil_good):
         word |= SIGNAL_LOST
-    if state.unload_timeout:
-        word |= UNLOAD_TIMEOUT
-    state.alarm_word = word
+    return word
+
+
+@kernel
+def may_reset_itself(settings: AutomaticResets, word: int) -> bool:
+    """Whether every latched cause is one that may reset itself."""
+    allowed = 0
+    if settings.low_suction_pressure == Switch.ON:
+        allowed |= LOW_SUCTION_PRESSURE
+    if settings.high_oil_temperature == Switch.ON:
+        allowed |= HIGH_OIL_TEMPERATURE
+    if settings.signal_lost == Switch.ON:
+        allowed |= SIGNAL_LOST
+    return word & ~allowed == 0
+
+
+@kernel
+def reset_trips(
+    settings: ProtectionSettings, state: ProtectionState, signals: SignalState, inputs: Inputs, due: int, dt_ms: int
+) -> None:
+    """Let the latch fall: by a fresh press, or by itself where that is allowed; never while a cause stands."""
+    s = state
+    pressed = r_trig(s.reset, inputs.reset_pressed)
+    if pressed:
+        s.unload_timeout = False
+        s.automatic_resets = 0
+    if s.trip_word == 0:
+        return
+    gone = due & ~UNLOAD_TIMEOUT == 0 and s.trip_word & standing_causes(settings, s, signals, inputs) == 0
+    again = settings.automatic_reset
+    by_itself = gone and s.automatic_resets < again.most and may_reset_itself(again, s.trip_word)
+    waited = ton(s.automatic_reset, by_itself, again.wait_ms, dt_ms)
+    if gone and (pressed or waited):
+        if not pressed:
+            s.automatic_resets += 1
+        s.trip_word = 0
+        s.first_out = Trip.NONE
+        ton(s.automatic_reset, False, again.wait_ms, dt_ms)
 
 
 @kernel
 def protect(
     settings: ProtectionSettings,
+    saturation: SaturationTable,
     state: ProtectionState,
     signals: SignalState,
     inputs: Inputs,
@@ -169,83 +175,35 @@ def protect(
     full_load_current_a: float,
     dt_ms: int,
 ) -> None:
-    """Evaluate every trip, latch what is due, note the first cause, and take a reset when every latched cause is gone.
+    """Evaluate every cause, do what the due ones demand, and take a reset when every latched cause is gone.
 
     A lost signal keeps its last believed value here, so a delay that had begun runs on.
     """
     c = settings
+    s = state
     commanded = motor_commanded(mode)
-    current_pct = 0.0
-    if full_load_current_a > 0.0:
-        current_pct = 100.0 * signals.motor_current_a / full_load_current_a
-    pressure_high = signals.discharge_pressure_kpa_abs >= c.high_discharge_pressure_trip_kpa_abs
-    suction_low = signals.suction_pressure_kpa_abs <= c.low_suction_pressure_trip_kpa_abs
-    temperature_high = signals.discharge_temperature_c >= c.high_discharge_temperature_trip_c
-    overloaded = current_pct >= c.motor_overload_trip_pct
-    pressure_lost = not (signals.suction_pressure_good and signals.discharge_pressure_good)
-
+    work_out(c, saturation, s.quantities, signals, full_load_current_a)
+    present = present_causes(c, s.quantities, signals, s.capacity, s.volume_ratio, inputs, mode, since_start_ms)
     due = 0
-    if inputs.stop_button_pressed:
-        due |= STOP_BUTTON
-    # at rest an open chain refuses the start, it does not trip a machine that stands
-    if not inputs.safety_chain_closed and mode != Mode.OFF and mode != Mode.WAITING:
-        due |= SAFETY_CHAIN
-    if ton(state.high_discharge_pressure, pressure_high, c.high_discharge_pressure_delay_ms, dt_ms):
-        due |= HIGH_DISCHARGE_PRESSURE
-    suction_watched = commanded and since_start_ms >= c.low_suction_bypass_ms
-    if ton(state.low_suction_pressure, suction_low and suction_watched, c.low_suction_pressure_delay_ms, dt_ms):
-        due |= LOW_SUCTION_PRESSURE
-    if ton(state.high_discharge_temperature, temperature_high, c.high_discharge_temperature_delay_ms, dt_ms):
-        due |= HIGH_DISCHARGE_TEMPERATURE
-    if ton(state.motor_overload, overloaded and mode != Mode.STARTING, c.motor_overload_delay_ms, dt_ms):
-        due |= MOTOR_OVERLOAD
+    if present != 0 or s.present != 0:  # with none now and none before, every delay already stands at zero
+        due = lasting_causes(c, s.timers, signals, present, dt_ms)
+    s.present = present
     if mode == Mode.STARTING:
         if mode_elapsed_ms >= c.failed_start_ms and not inputs.motor_running:
             due |= FAILED_START
         if mode_elapsed_ms >= c.failed_start_ms + start_confirm_ms:  # feedback that flickers is no start either
             due |= FAILED_START
-    dropped = commanded and mode != Mode.STARTING and not inputs.motor_running
-    if ton(state.running_feedback_lost, dropped, c.running_feedback_lost_ms, dt_ms):
-        due |= FAILED_START
-    if ton(state.signal_lost, pressure_lost and commanded, c.signal_lost_delay_ms, dt_ms):
-        due |= SIGNAL_LOST
-
+    if s.unload_timeout:
+        due |= UNLOAD_TIMEOUT
+    if not commanded and s.stopping_word != 0:
+        s.trip_word |= s.stopping_word  # the controlled stop is over
+        s.stopping_word = 0
+    s.hold_word = 0
+    s.unload_word = 0
+    stop_now = 0
     if due != 0:
-        if state.trip_word == 0:
-            lowest_cause(state, due)
-        state.trip_word |= due
-    if r_trig(state.reset, inputs.reset_pressed):
-        state.unload_timeout = False
-        if due == 0 and state.trip_word != 0:
-            standing = 0
-            if not inputs.safety_chain_closed:
-                standing |= SAFETY_CHAIN
-            if pressure_high or not signals.discharge_pressure_good:
-                standing |= HIGH_DISCHARGE_PRESSURE
-            if suction_low or not signals.suction_pressure_good:
-                standing |= LOW_SUCTION_PRESSURE
-            if temperature_high or not signals.discharge_temperature_good:
-                standing |= HIGH_DISCHARGE_TEMPERATURE
-            if overloaded or not signals.motor_current_good:
-                standing |= MOTOR_OVERLOAD
-            if pressure_lost:
-                standing |= SIGNAL_LOST
-            if state.trip_word & standing == 0:
-                state.trip_word = 0
-                state.first_out = Trip.NONE
-    pre_alarms(settings, state, signals, current_pct, commanded)
-
-
-def cross_check(settings: ProtectionSettings) -> list[str]:
-    """Contradictions between fields, in plain words."""
-    c = settings
-    found = []
-    if c.high_discharge_pressure_alarm_kpa_abs >= c.high_discharge_pressure_trip_kpa_abs:
-        found.append("protection: the high discharge pressure alarm must lie below its trip")
-    if c.low_suction_pressure_alarm_kpa_abs <= c.low_suction_pressure_trip_kpa_abs:
-        found.append("protection: the low suction pressure alarm must lie above its trip")
-    if c.high_discharge_temperature_alarm_c >= c.high_discharge_temperature_trip_c:
-        found.append("protection: the high discharge temperature alarm must lie below its trip")
-    if c.motor_overload_alarm_pct >= c.motor_overload_trip_pct:
-        found.append("protection: the motor overload alarm must lie below its trip")
-    return found
+        stop_now = sort_causes(c, s, signals, due, commanded)
+    reset_trips(c, s, signals, inputs, stop_now, dt_ms)
+    s.alarm_word = (
+        pre_alarms(c, s.quantities, signals, inputs, s.alarm_word, commanded, since_start_ms) | due | s.stopping_word
+    )

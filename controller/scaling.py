@@ -59,3 +59,9 @@ def loop_health(current_ma: float) -> Health:
     if current_ma > FAILURE_LOW_MA:
         return Health.GOOD
     return Health.UNDER
+
+
+@kernel
+def believable(value: float, health: Health) -> bool:
+    """Whether a measurement may be used: GOOD and finite."""
+    return health == Health.GOOD and abs(value) < 1.0e9

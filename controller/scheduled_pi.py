@@ -65,8 +65,7 @@ def pi_law(settings: ScheduledPiSettings, state: ScheduledPiState, inputs: Input
     capacity = state.common.capacity
     gain = 100.0 / c.proportional_band_kpa
     gain *= curve_at(c.gain_multiplier, state.common.signals.capacity_position_pct)
-    error = capacity.suction_filtered_kpa_abs - capacity.set_point_kpa_abs
-    change_pct = pi_increment(state.pi, error, gain, c.integral_time_ms, dt_ms, c.rest_zone_kpa)
+    change_pct = pi_increment(state.pi, capacity.error_kpa, gain, c.integral_time_ms, dt_ms, c.rest_zone_kpa)
     announced_pct = clamp(inputs.announced_load_pct, -100.0, 100.0)
     change_pct += c.feed_forward_gain * (announced_pct - state.announced_load_pct)
     state.announced_load_pct = announced_pct

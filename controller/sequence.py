@@ -11,11 +11,14 @@ from typing import Annotated
 
 from numba.extending import register_jitable as kernel
 
+from controller.calibration import GOING_UP, RETURNING
 from controller.process_image import Inputs, Mode, Selection, StartRefused, StopReason
-from controller.protection import ProtectionState, motor_commanded
+from controller.protection import ProtectionState
+from controller.scaling import believable
 from controller.setting_fields import duration, number, percent, pressure, temperature
-from controller.signals import SignalState, believable
+from controller.signals import SignalState
 from controller.timers import Ton, ton
+from controller.trip_causes import motor_commanded
 
 PRACTICE = "common practice, no source"
 NEVER_MS = -(10**15)
@@ -40,6 +43,7 @@ class SequenceSettings:
     oil_minimum_c: float = temperature(25.0, -10.0, 60.0, f"thin enough for the slides and bearings; {PRACTICE}")
     oil_level_minimum_pct: float = percent(25.0, 0.0, 90.0, f"{PRACTICE}")
     restart_kpa_abs: float = pressure(310.0, 30.0, 1000.0, f"20 kPa above the set point; {PRACTICE}")
+    valves_closed_ms: int = duration(2_000, 0, 60_000, f"a valve that closes in service stops the machine; {PRACTICE}")
     idle_stop_kpa_abs: float = pressure(262.0, 30.0, 1000.0, f"2.6 K below the set point; {PRACTICE}")
     idle_delay_ms: int = duration(180_000, 1_000, 3_600_000, f"rides through a short loss of load; {PRACTICE}")
     idle_band_pct: float = percent(3.0, 0.5, 20.0, f"position above minimum load that still counts as idle; {PRACTICE}")
@@ -58,6 +62,7 @@ class SequenceState:
     start_count: int = 0
     confirm: Ton = field(default_factory=Ton)
     idle: Ton = field(default_factory=Ton)
+    valves_closed: Ton = field(default_factory=Ton)
     start_refused: StartRefused = StartRefused.NONE
     stop_reason: StopReason = StopReason.NONE
     stopping_for: StopReason = StopReason.NONE
@@ -90,9 +95,8 @@ def start_permission(
             recent += 1
     if recent >= c.starts_per_hour:
         return StartRefused.STARTS_PER_HOUR
-    oil_temperature_good = believable(inputs.oil_temperature_c, inputs.oil_temperature_health)
     oil_level_good = believable(inputs.oil_level_pct, inputs.oil_level_health)
-    if oil_temperature_good and inputs.oil_temperature_c < c.oil_minimum_c:
+    if signals.oil_temperature_good and signals.oil_temperature_c < c.oil_minimum_c:
         return StartRefused.OIL_COLD
     if oil_level_good and inputs.oil_level_pct < c.oil_level_minimum_pct:
         return StartRefused.OIL_LEVEL_LOW
@@ -100,7 +104,7 @@ def start_permission(
         return StartRefused.VESSEL_LEVEL_HIGH
     if signals.suction_pressure_good and signals.suction_pressure_kpa_abs < suction_needed_kpa_abs:
         return StartRefused.SUCTION_BELOW_RESTART
-    if not signals.all_good or not oil_temperature_good or not oil_level_good:
+    if not (signals.all_good and signals.oil_good and oil_level_good):
         return StartRefused.SIGNAL_LOST
     if inputs.motor_running or state.clock_ms - state.last_stop_ms < c.spin_down_ms:
         return StartRefused.STILL_TURNING
@@ -136,13 +140,21 @@ def wants_to_run(inputs: Inputs) -> bool:
 
 
 @kernel
-def begin_unloading(state: SequenceState, inputs: Inputs) -> None:
-    """Controlled stop on request; says which request it was."""
+def must_stop(state: SequenceState, protection: ProtectionState, inputs: Inputs, valves_closed: bool) -> bool:
+    """Whether the motor, commanded on, must go through a controlled stop; notes why.
+
+    A valve that closes in service counts as a stop from outside (REMOTE_STOP), and the refused start then names it.
+    """
+    if protection.stopping_word != 0:
+        state.stopping_for = StopReason.TRIP
+        return True
     if inputs.selection == Selection.OFF:
         state.stopping_for = StopReason.SELECTED_OFF
-    else:
+        return True
+    if valves_closed or not wants_to_run(inputs):
         state.stopping_for = StopReason.REMOTE_STOP
-    go_to(state, Mode.UNLOADING)
+        return True
+    return False
 
 
 @kernel
@@ -164,13 +176,19 @@ def step_sequence(
     c = settings
     s = state
     wanted = wants_to_run(inputs)
+    up = signals.capacity_stops.phase == GOING_UP or signals.volume_ratio_stops.phase == GOING_UP
+    searching = up or signals.capacity_stops.phase == RETURNING or signals.volume_ratio_stops.phase == RETURNING
     unloaded = (
-        signals.capacity_position_pct <= c.start_limit_pct and signals.volume_ratio_position_pct <= c.start_limit_pct
+        not searching
+        and signals.capacity_position_pct <= c.start_limit_pct
+        and signals.volume_ratio_position_pct <= c.start_limit_pct
     )
     s.start_refused = StartRefused.NONE
     idle = s.mode == Mode.AUTOMATIC and at_minimum_load and signals.suction_pressure_good
     idle = idle and signals.suction_pressure_kpa_abs < c.idle_stop_kpa_abs
     idle_due = ton(s.idle, idle, c.idle_delay_ms, dt_ms)
+    in_service = s.mode == Mode.STARTING or s.mode == Mode.RUN_UP or s.mode == Mode.AUTOMATIC
+    valves_closed = ton(s.valves_closed, in_service and not inputs.valves_open, c.valves_closed_ms, dt_ms)
     confirmed = ton(s.confirm, s.mode == Mode.STARTING and inputs.motor_running, c.start_confirm_ms, dt_ms)
 
     if protection.trip_word != 0:
@@ -212,23 +230,23 @@ def step_sequence(
             go_to(s, Mode.STARTING)
         elif s.mode_elapsed_ms >= c.pre_lubrication_ms + c.unload_timeout_ms:
             protection.unload_timeout = True  # it goes on trying, and says that it cannot
+    elif in_service and must_stop(s, protection, inputs, valves_closed):
+        go_to(s, Mode.UNLOADING)
     elif s.mode == Mode.STARTING:
-        if not wanted:
-            begin_unloading(s, inputs)
-        elif confirmed:
+        if confirmed:
             go_to(s, Mode.RUN_UP)
     elif s.mode == Mode.RUN_UP:
-        if not wanted:
-            begin_unloading(s, inputs)
-        elif s.mode_elapsed_ms >= c.run_up_ms:
+        if s.mode_elapsed_ms >= c.run_up_ms:
             go_to(s, Mode.AUTOMATIC)
     elif s.mode == Mode.AUTOMATIC:
-        if not wanted:
-            begin_unloading(s, inputs)
-        elif idle_due:
+        if idle_due:
             s.stopping_for = StopReason.IDLE
             go_to(s, Mode.UNLOADING)
     elif s.mode == Mode.UNLOADING:
+        if protection.stopping_word != 0:
+            s.stopping_for = StopReason.TRIP
+        if not inputs.valves_open:
+            s.start_refused = StartRefused.VALVES_CLOSED
         if s.mode_elapsed_ms >= c.unload_timeout_ms and not unloaded:
             protection.unload_timeout = True
         if unloaded or s.mode_elapsed_ms >= c.unload_timeout_ms:
@@ -246,9 +264,9 @@ def step_sequence(
 
 
 @kernel
-def oil_pump_wanted(settings: SequenceSettings, state: SequenceState) -> bool:
-    """Pump on from pre-lubrication until the rotor has come to rest, and a set time after a trip."""
-    if motor_commanded(state.mode) or state.mode == Mode.PRE_LUBRICATION:
+def oil_pump_wanted(settings: SequenceSettings, state: SequenceState, turning: bool) -> bool:
+    """Pump on from pre-lubrication until the rotor has come to rest, a set time after a trip, and whenever it turns."""
+    if turning or motor_commanded(state.mode) or state.mode == Mode.PRE_LUBRICATION:
         return True
     if state.mode == Mode.SPIN_DOWN or state.mode == Mode.TRIPPED:
         return state.clock_ms - state.last_stop_ms < settings.oil_after_stop_ms

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from controller import auxiliaries, capacity_control, load_inhibit, protection, sequence, volume_ratio_control
+from controller import auxiliaries, calibration, capacity_control, load_inhibit, sequence, volume_ratio_control
+from controller import protection_settings as protection
 from controller.auxiliaries import AuxiliarySettings
+from controller.calibration import CalibrationSettings
 from controller.capacity_control import CapacitySettings
 from controller.load_inhibit import InhibitSettings
-from controller.protection import ProtectionSettings
+from controller.protection_settings import OilDifference, ProtectionSettings
+from controller.saturation import AMMONIA_C, SaturationTable, rising
 from controller.sequence import SequenceSettings
-from controller.setting_fields import current
+from controller.set_point import ControlVariable, lowest_suction_kpa_abs
+from controller.setting_fields import Switch, current, temperatures
+from controller.signal_watch import SignalSettings
+from controller.slide_watch import SlideWatchSettings
 from controller.volume_ratio_control import VolumeRatioSettings
 
 
@@ -22,10 +28,24 @@ class MotorSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RefrigerantSettings:
+    """What the cabinet knows of the refrigerant."""
+
+    saturation_c: SaturationTable = field(
+        default=AMMONIA_C,
+        metadata=temperatures(-110.0, 110.0, "dew points of ammonia (CoolProp) at (2, 2.25 … 7)^4 kPa, 16 to 2401 kPa"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class CommonSettings:
     """Everything but the capacity law's own settings.  Defaults suit the ammonia demo plant at −10/35 °C."""
 
     motor: MotorSettings = field(default_factory=MotorSettings)
+    refrigerant: RefrigerantSettings = field(default_factory=RefrigerantSettings)
+    signals: SignalSettings = field(default_factory=SignalSettings)
+    slide_watch: SlideWatchSettings = field(default_factory=SlideWatchSettings)
+    calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
     protection: ProtectionSettings = field(default_factory=ProtectionSettings)
     inhibit: InhibitSettings = field(default_factory=InhibitSettings)
     sequence: SequenceSettings = field(default_factory=SequenceSettings)
@@ -47,6 +67,8 @@ def cross_check(settings: CommonSettings) -> list[str]:
         + capacity_control.cross_check(aim)
         + volume_ratio_control.cross_check(settings.volume_ratio)
         + auxiliaries.cross_check(settings.auxiliaries)
+        + calibration.cross_check(settings.calibration, aim.drive, "capacity drive")
+        + calibration.cross_check(settings.calibration, settings.volume_ratio.drive, "volume-ratio drive")
     )
     if hold.discharge_pressure_unload_kpa_abs >= trip.high_discharge_pressure_trip_kpa_abs:
         found.append("the high discharge pressure trip must lie above the forced unload that is to prevent it")
@@ -56,7 +78,14 @@ def cross_check(settings: CommonSettings) -> list[str]:
         found.append("the high discharge temperature trip must lie above the forced unload that is to prevent it")
     if hold.current_unload_pct >= trip.motor_overload_trip_pct:
         found.append("the motor overload trip must lie above the forced unload that is to prevent it")
-    lowest = min(aim.suction_set_point_kpa_abs, aim.second_set_point_kpa_abs)
+    if not rising(settings.refrigerant.saturation_c):
+        found.append("refrigerant: the saturation table must rise from each point to the next")
+    lowest = lowest_suction_kpa_abs(
+        aim.target,
+        settings.refrigerant.saturation_c,
+        aim.suction_set_point_kpa_abs,
+        aim.second_set_point_kpa_abs,
+    )
     if lowest <= hold.suction_hold_kpa_abs:
         found.append("both suction set points must lie above the low suction hold")
     if lowest <= run.idle_stop_kpa_abs:
@@ -68,6 +97,25 @@ def cross_check(settings: CommonSettings) -> list[str]:
     unload_ms = max(aim.drive.stroke_down_ms, settings.volume_ratio.drive.stroke_down_ms)
     if run.unload_timeout_ms < unload_ms:
         found.append("unload_timeout must be longer than a full unloading stroke of either slide")
+    if settings.calibration.high_stop == Switch.ON:
+        for drive in (aim.drive, settings.volume_ratio.drive):
+            if run.unload_timeout_ms < drive.stroke_up_ms + drive.stroke_down_ms:
+                found.append("unload_timeout must be longer than both strokes where the high stop is looked for")
+    if settings.slide_watch.stuck_ms <= max(aim.drive.end_stop_guard_ms, settings.volume_ratio.drive.end_stop_guard_ms):
+        found.append("slide_watch: stuck must be longer than end_stop_guard of either drive")
+    if settings.slide_watch.end_window_pct <= run.start_limit_pct:
+        found.append("slide_watch: end_window must be wider than start_limit")
+    if settings.calibration.low_window_pct > run.start_limit_pct:
+        found.append(
+            "calibration: low_window must not be wider than start_limit, or a loaded slide could count as none"
+        )
+    if run.valves_closed_ms > run.unload_timeout_ms:
+        found.append("valves_closed must not be longer than unload_timeout")
+    if trip.oil_difference == OilDifference.SUPPLY_LESS_DISCHARGE and trip.low_oil_differential_trip_kpa >= 500.0:
+        found.append("a full-time pump gives no such low_oil_differential_trip over discharge pressure")
+    if aim.target.control_variable == ControlVariable.FIXED_DEMAND:
+        if aim.target.fixed_demand_pct < aim.minimum_load_pct:
+            found.append("fixed_demand must not lie below minimum_load")
     if hold.signal_unload_delay_ms > trip.signal_lost_delay_ms:
         found.append("a lost suction signal must force unloading before it trips")
     return found

@@ -36,10 +36,8 @@ def curve_position_pct(curve: Curve, value: float) -> float:
         return 0.0
     for i in range(10):
         if value <= curve[i + 1]:
-            rise = curve[i + 1] - curve[i]
-            if rise > 0.0:
-                return 10.0 * (i + (value - curve[i]) / rise)
-            return 10.0 * i
+            # the value lies above curve[i], so the step is not flat
+            return 10.0 * (i + (value - curve[i]) / (curve[i + 1] - curve[i]))
     return 100.0
 
 

@@ -62,7 +62,7 @@ def step_law(settings: ThreePositionSettings, state: ThreePositionState, dt_ms: 
     capacity.drives_itself = True
     s.period_left_ms -= dt_ms
     s.pulse_left_ms -= dt_ms
-    error = capacity.suction_filtered_kpa_abs - capacity.set_point_kpa_abs
+    error = capacity.error_kpa
     excess = abs(error) - 0.5 * c.neutral_zone_kpa
     if s.period_left_ms <= 0 and excess > 0.0:
         share = min(excess / c.maximum_at_kpa, 1.0)

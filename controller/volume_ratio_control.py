@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from numba.extending import register_jitable as kernel
 
+from controller.calibration import GOING_UP
 from controller.positioner import (
     DriveSettings,
     EndStopState,
@@ -22,10 +23,12 @@ from controller.positioner import (
 )
 from controller.positioner import cross_check as drive_cross_check
 from controller.process_image import Inputs, Mode
-from controller.scaling import clamp
-from controller.setting_fields import duration, number, table
+from controller.scaling import believable, clamp
+from controller.setting_fields import Switch, duration, number, percent, table
 from controller.signals import SignalState
 from controller.slide_curve import Curve, curve_at, curve_position_pct, rising
+from controller.volume_ratio_search import SearchSettings, SearchState, search_power, stop_search
+from controller.volume_ratio_search import cross_check as search_cross_check
 
 PRACTICE = "common practice, no source"
 
@@ -50,6 +53,10 @@ class VolumeRatioSettings:
     through_path_margin_frac: float = number(0.05, 0.0, 0.5, f"distance from the through-path; {PRACTICE}")
     interval_ms: int = duration(1_000, 100, 60_000, f"how often the best position is worked out; {PRACTICE}")
     filter_ms: int = duration(10_000, 0, 600_000, f"slower than the capacity loop's pulses; {PRACTICE}")
+    fastest_pct: float = percent(
+        2.0, 0.05, 100.0, f"most that the demand moves at an interval: 2 %/s is the stroke's own speed; {PRACTICE}"
+    )
+    search: SearchSettings = field(default_factory=SearchSettings)
     drive: DriveSettings = field(default_factory=_drive)
 
 
@@ -62,6 +69,7 @@ class VolumeRatioState:
     active: bool = False
     positioner: PositionerState = field(default_factory=PositionerState)
     end_stop: EndStopState = field(default_factory=EndStopState)
+    search: SearchState = field(default_factory=SearchState)
 
 
 @kernel
@@ -84,12 +92,40 @@ def best_full_load_ratio(
 
 
 @kernel
+def follow_best(settings: VolumeRatioSettings, state: VolumeRatioState, signals: SignalState, inputs: Inputs) -> None:
+    """Move the demand towards the best position, filtered and no faster than `fastest_pct` an interval."""
+    c = settings
+    s = state
+    ratio = best_full_load_ratio(
+        c, signals.suction_pressure_kpa_abs, signals.discharge_pressure_kpa_abs, signals.capacity_position_pct
+    )
+    target_pct = curve_position_pct(c.full_load_volume_ratio, ratio)
+    if c.search.enabled == Switch.ON:
+        offset_pct = search_power(
+            c.search,
+            s.search,
+            inputs.motor_power_kw,
+            believable(inputs.motor_power_kw, inputs.motor_power_health),
+            signals.capacity_position_pct,
+            signals.discharge_pressure_kpa_abs / max(signals.suction_pressure_kpa_abs, 1.0),
+            s.waited_ms,
+        )
+        # the offset may not lead into the through-path: that bound is worked out, not searched
+        trapped_frac = max(curve_at(c.trapped_fraction_frac, signals.capacity_position_pct), 0.01)
+        least_pct = curve_position_pct(c.full_load_volume_ratio, (1.0 + c.through_path_margin_frac) / trapped_frac)
+        target_pct = clamp(target_pct + offset_pct, min(least_pct, 100.0), 100.0)
+    change_pct = (target_pct - s.demand_pct) * (s.waited_ms / (c.filter_ms + s.waited_ms))
+    s.demand_pct += clamp(change_pct, -c.fastest_pct, c.fastest_pct)
+
+
+@kernel
 def control_volume_ratio(
     settings: VolumeRatioSettings,
     state: VolumeRatioState,
     signals: SignalState,
     inputs: Inputs,
     mode: Mode,
+    to_minimum: bool,
     dt_ms: int,
 ) -> int:
     """Update the demand and give the direction of the volume-ratio slide, end stops guarded.
@@ -111,14 +147,7 @@ def control_volume_ratio(
         elif s.waited_ms >= c.interval_ms:
             known = signals.suction_pressure_good and signals.discharge_pressure_good
             if known and signals.capacity_position_good:
-                ratio = best_full_load_ratio(
-                    c,
-                    signals.suction_pressure_kpa_abs,
-                    signals.discharge_pressure_kpa_abs,
-                    signals.capacity_position_pct,
-                )
-                target_pct = curve_position_pct(c.full_load_volume_ratio, ratio)
-                s.demand_pct += (target_pct - s.demand_pct) * (s.waited_ms / (c.filter_ms + s.waited_ms))
+                follow_best(c, s, signals, inputs)
             s.waited_ms = 0
         good = signals.volume_ratio_position_good
         direction = position_slide(c.drive, s.positioner, position_pct, s.demand_pct, good, good, dt_ms)
@@ -126,14 +155,18 @@ def control_volume_ratio(
         s.active = False
         s.demand_pct = 0.0
         rest(s.positioner)
-        if mode == Mode.PRE_LUBRICATION or mode == Mode.STARTING or mode == Mode.RUN_UP or mode == Mode.UNLOADING:
+        if mode == Mode.PRE_LUBRICATION and signals.volume_ratio_stops.phase == GOING_UP:
+            direction = 1  # pre-lubrication has no lost signal: its permission would have ended it in this scan
+        elif to_minimum:
             direction = -1
+        stop_search(s.search)
     return guard_end_stop(c.drive, s.end_stop, direction, position_pct, dt_ms)
 
 
 def cross_check(settings: VolumeRatioSettings) -> list[str]:
     """Contradictions between fields, in plain words."""
     found = drive_cross_check(settings.drive, "volume-ratio drive")
+    found += search_cross_check(settings.search)
     if not rising(settings.trapped_fraction_frac):
         found.append("volume ratio: the trapped_fraction table must rise from each point to the next")
     if not rising(settings.full_load_volume_ratio):

@@ -8,18 +8,32 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from plant_model.compression import rated_leakage_frac
+from plant_model.discharge_parameters import DischargeSideParameters
+from plant_model.evaporator_parameters import EvaporatorParameters
+from plant_model.measured_slides import measured_curves
+from plant_model.oil_viscosity import ViscosityTable, viscosity_table
 from plant_model.parameters import InstrumentsParameters, MotorParameters, PlantParameters, SlideDriveParameters
-from plant_model.properties import Refrigerant, load_refrigerant
+from plant_model.properties import (
+    Refrigerant,
+    Saturation,
+    load_refrigerant,
+    saturated,
+    saturation_pressure_pa,
+    vapour_enthalpy_j_kg,
+)
+from plant_model.rating_set import RatingScale, rating_scale
 from plant_model.rotor_geometry import SlideCurves, slide_curves
-from plant_model.state import CHANNELS
+from plant_model.state import CHANNELS, GROUPS
 
 if TYPE_CHECKING:
     Channels = tuple[float, ...]
+    Groups = tuple[float, ...]
 else:  # a record field needs its fixed length at run time
     Channels = tuple[(float,) * CHANNELS]
+    Groups = tuple[(float,) * GROUPS]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +52,11 @@ class MotorConstants:
     constant_loss_w: float
     stator_loss_w_a2: float
     rated_current_a: float
+    per_rated_current_a: float
+    inertia_kg_m2: float
+    motor_inertia_kg_m2: float
+    rotors_inertia_kg_m2: float
+    coupling_torque_n_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +65,7 @@ class SlideDriveConstants:
 
     load_factor: float
     unload_factor: float
+    motor_frac_s: float  # of a motorised drive
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +98,21 @@ class DerivedParameters:
     per_mixing_s: float
     per_feed_band: float
     feed_factor: float
-    per_room_k_j: float
+    groups: int  # slots in use, up to the last group
+    group_per_room_k_j: Groups
+    defrost_k: float  # saturation at the coil's pressure under hot gas
+    defrost_liquid_j_kg: float
+    defrost_held_kg: Groups  # in a coil under hot gas
+    per_fill_s: float
+    per_bleed_down_s: float
+    per_dump_s: float
+    per_refill_s: float
+    per_surface_m2: float
+    per_separation_height: float
+    per_vapour_heat_kg_k_j: float  # of superheated suction vapour
+    per_check_valve_s: float
+    per_equalise_s: float
+    per_minimum_head_band_pa: float
     per_discharge_volume_m3: float
     filter_pa_s_kg: float
     injection_pa_s2_kg2: float
@@ -90,6 +124,10 @@ class DerivedParameters:
     per_supply_k_j: float
     pump_work_m3_kg: float  # pump power = this · flow · pressure rise
     pump_alpha: float
+    viscosity: ViscosityTable
+    oil_to_spare_kg: float  # may be lost before the sump's outlet draws gas at rated flow
+    thermal_alpha: float
+    thermal_rest_alpha: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +138,7 @@ class Parameters:
     refrigerant: Refrigerant
     curves: SlideCurves
     derived: DerivedParameters
+    rating: RatingScale
 
 
 def lag_alpha(h_ms: int, lag_ms: int) -> float:
@@ -124,6 +163,7 @@ def motor_constants(m: MotorParameters) -> MotorConstants:
     magnetising_a = m.magnetising_current_frac * active_a
     reactive_a = magnetising_a + limit_a * share
     squared = active_a * active_a + reactive_a * reactive_a
+    rated_a = math.hypot(active_a + stator_w * ampere_per_w, reactive_a)
     return MotorConstants(
         synchronous_rad_s=synchronous_rad_s,
         per_synchronous_speed_s=1.0 / synchronous_rad_s,
@@ -136,18 +176,24 @@ def motor_constants(m: MotorParameters) -> MotorConstants:
         ampere_per_w=ampere_per_w,
         constant_loss_w=constant_w,
         stator_loss_w_a2=stator_w / squared,
-        rated_current_a=math.hypot(active_a + stator_w * ampere_per_w, reactive_a),
+        rated_current_a=rated_a,
+        per_rated_current_a=1.0 / rated_a,
+        inertia_kg_m2=m.inertia_kg_m2,
+        motor_inertia_kg_m2=m.inertia_kg_m2 * (1.0 - m.rotors_inertia_frac),
+        rotors_inertia_kg_m2=m.inertia_kg_m2 * m.rotors_inertia_frac,
+        coupling_torque_n_m=m.coupling_torque_frac * rated_torque_n_m,
     )
 
 
 def slide_drive_constants(d: SlideDriveParameters) -> SlideDriveConstants:
     """Scaled so that the strokes take their times at the rated pressures."""
     force_pa = d.gas_force_frac * d.rated_gas_difference_pa
-    load_pa = d.rated_hydraulic_pa - force_pa - d.friction_pa
-    unload_pa = d.rated_hydraulic_pa + force_pa - d.friction_pa
+    load_pa = max(1.0, d.rated_hydraulic_pa - force_pa - d.friction_pa)
+    unload_pa = max(1.0, d.rated_hydraulic_pa + force_pa - d.friction_pa)
     return SlideDriveConstants(
         load_factor=1000.0 / d.load_stroke_ms / math.sqrt(load_pa),
         unload_factor=1000.0 / d.unload_stroke_ms / math.sqrt(unload_pa),
+        motor_frac_s=1000.0 / d.motor_stroke_ms,
     )
 
 
@@ -167,7 +213,40 @@ def instrument_constants(instruments: InstrumentsParameters, h_ms: int) -> Instr
     )
 
 
-def derive_constants(plant: PlantParameters, curves: SlideCurves, h_ms: int) -> DerivedParameters:
+def _evaporator_constants(e: EvaporatorParameters, r: Refrigerant) -> dict[str, Any]:
+    sat = Saturation()
+    saturated(r, e.defrost_pressure_pa, sat)
+    held_kg_m3 = (1.0 - e.defrost_liquid_frac) / sat.v_v_m3_kg + e.defrost_liquid_frac / sat.v_l_m3_kg
+    used = [i for i in range(GROUPS) if e.conductance_share_frac[i] > 0.0]
+    capacities_j_k = [e.room_capacity_j_k * share for share in e.room_capacity_share_frac]
+    low_pa = saturation_pressure_pa(r, 0.5 * (r.temperature_low_k + r.temperature_high_k))
+    warm_j_kg, dry_j_kg = vapour_enthalpy_j_kg(r, low_pa, 5.0), vapour_enthalpy_j_kg(r, low_pa, 0.0)
+    return {
+        "groups": max(used) + 1 if used else 0,
+        "group_per_room_k_j": tuple(1.0 / c if c > 0.0 else 0.0 for c in capacities_j_k),
+        "defrost_k": sat.t_k,
+        "defrost_liquid_j_kg": sat.h_l_j_kg,
+        "defrost_held_kg": tuple(volume_m3 * held_kg_m3 for volume_m3 in e.coil_volume_m3),
+        "per_fill_s": 1000.0 / e.defrost_fill_ms,
+        "per_bleed_down_s": 1000.0 / e.bleed_down_ms,
+        "per_dump_s": 1000.0 / e.dump_ms,
+        "per_refill_s": 1000.0 / e.refill_ms,
+        "per_vapour_heat_kg_k_j": 5.0 / (warm_j_kg - dry_j_kg),
+    }
+
+
+def _separator_constants(w: DischargeSideParameters, h_s: float) -> dict[str, Any]:
+    return {
+        # never faster than the integration follows, whatever the step
+        "per_check_valve_s": 1.0 / max(0.001 * w.check_valve_ms, 4.0 * h_s),
+        "per_equalise_s": 0.0 if w.equalise_ms == 0 else 1.0 / max(0.001 * w.equalise_ms, 4.0 * h_s),
+        "per_minimum_head_band_pa": 1.0 / w.minimum_head_band_pa,
+    }
+
+
+def derive_constants(
+    plant: PlantParameters, curves: SlideCurves, refrigerant: Refrigerant, h_ms: int
+) -> DerivedParameters:
     """The constants for one step length."""
     w, o, line = plant.suction_vessel, plant.oil, plant.suction_line
     equilibrium = w.flash_ms == 0 or w.absorb_ms == 0 or w.skin_frac >= 1.0
@@ -189,7 +268,10 @@ def derive_constants(plant: PlantParameters, curves: SlideCurves, h_ms: int) -> 
         per_mixing_s=1000.0 / w.mixing_ms,
         per_feed_band=1.0 / w.feed_band_frac,
         feed_factor=w.feed_rated_kg_s / math.sqrt(w.feed_rated_difference_pa),
-        per_room_k_j=1.0 / plant.evaporator.room_capacity_j_k,
+        per_surface_m2=1.0 / w.surface_m2,
+        per_separation_height=1.0 / w.separation_height_frac,
+        **_evaporator_constants(plant.evaporator, refrigerant),
+        **_separator_constants(plant.discharge_side, 0.001 * h_ms),
         per_discharge_volume_m3=1.0 / plant.discharge_side.volume_m3,
         filter_pa_s_kg=filter_pa_s_kg,
         injection_pa_s2_kg2=o.rated_difference_pa / (o.rated_flow_kg_s * o.rated_flow_kg_s),
@@ -201,6 +283,10 @@ def derive_constants(plant: PlantParameters, curves: SlideCurves, h_ms: int) -> 
         per_supply_k_j=1.0 / o.supply_line_j_k,
         pump_work_m3_kg=1.0 / (o.density_kg_m3 * o.pump_efficiency_frac),
         pump_alpha=lag_alpha(h_ms, o.pump_lag_ms),
+        viscosity=viscosity_table(o),
+        oil_to_spare_kg=max(0.0, o.charge_kg - 0.001 * o.circulation_ms * o.rated_flow_kg_s - o.pump_intake_kg),
+        thermal_alpha=lag_alpha(h_ms, plant.motor.thermal_ms),
+        thermal_rest_alpha=lag_alpha(h_ms, round(plant.motor.thermal_ms * plant.motor.thermal_rest_factor)),
     )
 
 
@@ -215,5 +301,10 @@ def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Pa
             f"step {h_ms} ms: must lie in 1..1000 ms; above that the integration is no longer good to 0.1 %"
         )
     refrigerant = load_refrigerant(refrigerant_name)
-    curves = slide_curves(plant.rotor, rated_leakage_frac(plant.machine, plant.rotor, refrigerant))
-    return Parameters(plant, refrigerant, curves, derive_constants(plant, curves, h_ms))
+    if plant.measured_slides.use:
+        curves = measured_curves(plant.rotor, plant.measured_slides)
+    else:
+        curves = slide_curves(plant.rotor, rated_leakage_frac(plant.machine, plant.rotor, refrigerant))
+    constants = derive_constants(plant, curves, refrigerant, h_ms)
+    scale = rating_scale(plant.rating, plant.machine, refrigerant, curves)
+    return Parameters(plant, refrigerant, curves, constants, scale)

@@ -14,9 +14,12 @@ from scipy.optimize import brentq
 from plant_model.derived import Parameters
 from plant_model.discharge_side import fan_share_frac
 from plant_model.instruments import sense
+from plant_model.machine_faults import feel_machine_faults
 from plant_model.motor import electrical, motor_torque_n_m
 from plant_model.oil_circuit import close_oil, oil_fluxes
+from plant_model.other_compressor import other_flow_kg_s, other_work_j_kg
 from plant_model.plant import close, explain, fluxes
+from plant_model.process_inputs import feel_process_inputs
 from plant_model.properties import (
     Saturation,
     require_pressure,
@@ -26,10 +29,14 @@ from plant_model.properties import (
     saturation_temperature_k,
 )
 from plant_model.rotor_geometry import full_load_volume_ratio
-from plant_model.state import Actuators, Disturbances, PlantState, Rates
+from plant_model.state import GROUPS, Actuators, Disturbances, PlantState, Rates
 
 MARGIN_FRAC = 0.05  # of the full-load volume ratio over 1/c, clear of the through-path: common practice, no source
 WARM_OIL_K = 313.15
+MIXTURE_BRACKET_K = (120.0, 4400.0)  # wide: at the cold end of the oil's own bracket the oil hardly flows
+BALANCE_TURNS = 40
+FULL_KG = 1.0e6  # in the separator while a balance is sought: its check valve is open, whatever the temperatures
+FIRST_GUESS_K = 13.0  # condensing over wet bulb: where the search begins
 LEAST_RATIO = 2.0  # of discharge over suction pressure
 
 
@@ -71,6 +78,30 @@ def _fill_discharge(p: Parameters, s: PlantState, pressure_pa: float) -> None:
     c.volume.pressure_rate_guess_pa = 0.0
 
 
+def _fill_separator(s: PlantState, pressure_pa: float) -> None:
+    """The separator's gas at a pressure up to the condenser's, from a closed state, as warm as the mixture."""
+    g = s.separator
+    g.gas_kg = g.open_kg * pressure_pa / s.discharge.volume.pressure_pa
+    g.gas_energy_j = g.gas_kg * s.oil.discharge_enthalpy_j_kg
+
+
+def _fill_coils(p: Parameters, s: PlantState) -> None:
+    e = s.evaporator
+    e.held_kg = p.plant.evaporator.held_liquid_kg
+    e.held_energy_j = e.held_kg * s.vessel.zone.saturation.u_l_j_kg
+
+
+def _settle_rooms(p: Parameters, s: PlantState, d: Disturbances) -> None:
+    """Each room where its coils take just its load, at most as warm as its goods; a closed group's as cold as the coils."""
+    e = p.plant.evaporator
+    boiling_k = s.vessel.zone.saturation.t_k
+    for i in range(GROUPS):
+        open_w_k = e.conductance_w_k * e.conductance_share_frac[i] * d.evaporator_open_frac * d.group_open_frac[i]
+        heat_w = max(0.0, d.load_heat_w * e.load_share_frac[i] + d.group_load_w[i])
+        difference_k = heat_w / open_w_k if open_w_k > 0.0 and d.defrost[i] == 0 else 0.0
+        s.evaporator.room_k[i] = boiling_k + min(difference_k, max(0.0, e.load_source_k[i] - boiling_k))
+
+
 def _require(p: Parameters, suction_pa: float, discharge_pa: float) -> None:
     require_pressure("refrigerant", p.refrigerant, suction_pa, "suction pressure at the start")
     require_pressure("refrigerant", p.refrigerant, discharge_pa, "discharge pressure at the start")
@@ -86,9 +117,11 @@ def stopped_state(
     capacity_travel_frac: float = 0.0,
     volume_ratio_travel_frac: float = 0.0,
     oil_k: float = WARM_OIL_K,
+    separator_pa: float | None = None,
 ) -> PlantState:
-    """The machine at rest: pressures in Pa absolute, travels 0..1, oil and metal at `oil_k`, room as cold as the coils.
+    """The machine at rest: pressures in Pa absolute, travels 0..1, oil and metal at `oil_k`, rooms as cold as the coils.
 
+    `separator_pa`: the separator's pressure, from suction (equalised, long at rest: None) to discharge (just stopped).
     Raises StartError, or EnvelopeError for a pressure outside the refrigerant's tables.
     """
     _require(p, suction_pa, discharge_pa)
@@ -96,10 +129,16 @@ def stopped_state(
     s = PlantState(time_ms=0)
     _fill_vessel(p, s, suction_pa, w.level_set_frac + 0.5 * w.feed_band_frac)
     _fill_discharge(p, s, discharge_pa)
-    s.room_k = saturation_temperature_k(p.refrigerant, suction_pa)
+    s.evaporator.room_k = [saturation_temperature_k(p.refrigerant, suction_pa)] * GROUPS
+    s.separator.gas_kg = FULL_KG
+    feel_machine_faults(s, d)
+    feel_process_inputs(s, d)
     s.oil.mixture_k = s.oil.metal_k = s.oil.sump_k = s.oil.supply_k = oil_k
     s.capacity.travel_frac = capacity_travel_frac
     s.volume_ratio.travel_frac = volume_ratio_travel_frac
+    _checked_close(p, s)
+    _fill_coils(p, s)
+    _fill_separator(s, suction_pa if separator_pa is None else separator_pa)
     _checked_close(p, s)
     electrical(p, s)
     fluxes(p, s, d, Actuators(), s.rates)
@@ -126,7 +165,7 @@ def _settle_speed(p: Parameters, s: PlantState) -> None:
         _checked_close(p, s)
 
 
-def _settle_oil(p: Parameters, s: PlantState) -> None:
+def _settle_oil(p: Parameters, s: PlantState, d: Disturbances) -> None:
     """The temperatures of mixture, metal, sump and supply at which none of them changes."""
     w = p.plant.oil
     o = s.oil
@@ -140,17 +179,17 @@ def _settle_oil(p: Parameters, s: PlantState) -> None:
             w.metal_conductance_w_k + w.ambient_conductance_w_k
         )
         close_oil(p, s)
-        oil_fluxes(p, s, actuators, f)
+        oil_fluxes(p, s, d, actuators, f)
         return f.mixture_k_s
 
     def supply_rate(supply_k: float) -> float:
         o.supply_k = supply_k
-        _between(mixture_rate, supply_k - 60.0, supply_k + 400.0, 1.0e-11)
+        _between(mixture_rate, *MIXTURE_BRACKET_K, 1.0e-11)
         oil_w_k = o.flow_kg_s * w.heat_capacity_j_kg_k
         o.sump_k = (
             oil_w_k * o.mixture_k + w.standstill_conductance_w_k * supply_k + w.ambient_conductance_w_k * ambient_k
         ) / (oil_w_k + w.standstill_conductance_w_k + w.ambient_conductance_w_k)
-        oil_fluxes(p, s, actuators, f)
+        oil_fluxes(p, s, d, actuators, f)
         return f.supply_k_s
 
     _between(supply_rate, 250.0, 400.0, 1.0e-10)
@@ -168,19 +207,26 @@ def running_state(
 
     What is None is found: the capacity travel at which the machine carries the load, the volume-ratio travel that suits
     it best, the discharge pressure at which the condenser rejects just that.  What is given is kept, and then the
-    start may drift.  The room stands the coils' temperature difference above saturation.  Raises StartError when the
+    start may drift.  Each room stands its coils' temperature difference above saturation.  Raises StartError when the
     load is out of the machine's reach, or EnvelopeError.
     """
     s = PlantState(time_ms=0)
     s.motor.contactor_closed = True
     s.motor.speed_rad_s = 0.985 * p.derived.motor.synchronous_rad_s
-    s.oil.pump_frac = 1.0
+    s.oil.pump_frac = d.oil_pump_strength_frac
     s.oil.supply_k = p.plant.oil.set_point_k
     s.oil.mixture_k = s.oil.metal_k = s.oil.sump_k = p.plant.oil.set_point_k + 25.0
     w = p.plant.suction_vessel
-    load_w = d.load_heat_w
+    load_w = d.load_heat_w + sum(d.group_load_w)
+    s.separator.gas_kg = FULL_KG
+    s.discharge.fan_stages_on = p.plant.discharge_side.fan_stages
+    feel_machine_faults(s, d)
+    feel_process_inputs(s, d)
     level_frac = w.level_set_frac
-    pressure_pa = 3.5 * suction_pa if discharge_pa is None else discharge_pa
+    if discharge_pa is None:
+        pressure_pa = max(LEAST_RATIO * suction_pa, _saturation_pa(p, d.wet_bulb_k + FIRST_GUESS_K))
+    else:
+        pressure_pa = discharge_pa
     _require(p, suction_pa, pressure_pa)
 
     def carry_w(travel_frac: float) -> float:
@@ -199,7 +245,7 @@ def running_state(
             s.volume_ratio.travel_frac = volume_ratio_travel_frac
         _settle_speed(p, s)
         latent_j_kg = s.vessel.zone.saturation.h_v_j_kg - s.discharge.volume.saturation.h_l_j_kg
-        return s.compression.mass_flow_kg_s * latent_j_kg
+        return (s.compression.mass_flow_kg_s + other_flow_kg_s(p, s, d)) * latent_j_kg
 
     def find_travel() -> None:
         if capacity_travel_frac is not None:
@@ -213,31 +259,55 @@ def running_state(
             )
         carry_w(_between(lambda x: carry_w(x) - load_w, 0.0, 1.0, 1.0e-9))
 
-    fans_w_k = p.plant.discharge_side.conductance_w_k * fan_share_frac(p, d)
-    for _ in range(20):
+    c = p.plant.discharge_side
+    fewer_stages = c.fan_stages > 0
+    for _ in range(BALANCE_TURNS):
         _fill_discharge(p, s, pressure_pa)
         find_travel()
-        _settle_oil(p, s)
+        _settle_oil(p, s, d)
         _checked_close(p, s)
         # the level at which the feed valve passes just what the machine takes
         full_kg_s = p.derived.feed_factor * math.sqrt(max(1.0, pressure_pa - s.vessel.zone.pressure_pa))
-        opening_frac = min(1.0, s.compression.mass_flow_kg_s / full_kg_s)
+        other_kg_s = other_flow_kg_s(p, s, d)
+        opening_frac = min(1.0, (s.compression.mass_flow_kg_s + other_kg_s) / full_kg_s)
         level_frac = w.level_set_frac + w.feed_band_frac * (0.5 - opening_frac)
         if discharge_pa is not None:
             break
-        heat_w = s.compression.mass_flow_kg_s * (s.oil.discharge_enthalpy_j_kg - s.discharge.volume.saturation.h_l_j_kg)
+        liquid_j_kg = s.discharge.volume.saturation.h_l_j_kg
+        heat_w = s.compression.mass_flow_kg_s * (s.oil.discharge_enthalpy_j_kg - liquid_j_kg)
+        extra = Rates(compressor_kg_s=s.compression.mass_flow_kg_s)
+        oil_fluxes(p, s, d, Actuators(motor_run=True, oil_pump=True), extra)
+        heat_w += extra.thermosiphon_w + extra.injection_kg_s * (s.oil.discharge_enthalpy_j_kg - liquid_j_kg)
+        heat_w += other_kg_s * (s.vessel.zone.saturation.h_v_j_kg + other_work_j_kg(p, s) - liquid_j_kg)
+        fans_w_k = c.conductance_w_k * (1.0 - min(0.999, d.condenser_fouling_frac)) * fan_share_frac(p, s, d)
         condensing_k = d.wet_bulb_k + heat_w / fans_w_k
+        if c.minimum_head_pa > 0.0:
+            # the minimum-head valve opens so far that what is left of the condenser rejects the heat
+            difference_k = s.discharge.volume.saturation.t_k - d.wet_bulb_k
+            open_frac = min(1.0, heat_w / (fans_w_k * max(0.1, difference_k)))
+            held_pa = c.minimum_head_pa + open_frac * c.minimum_head_band_pa
+            condensing_k = max(condensing_k, saturation_temperature_k(p.refrigerant, held_pa))
         # on a cold day the condenser would pull the head lower than slides and oil can use; there it starts and drifts
         wanted_pa = max(LEAST_RATIO * suction_pa, _saturation_pa(p, condensing_k))
-        if abs(wanted_pa - pressure_pa) < 1.0e-7 * pressure_pa:
+        stages_on = s.discharge.fan_stages_on
+        if fewer_stages and stages_on > 0 and wanted_pa < c.fan_off_pa:
+            s.discharge.fan_stages_on -= 1
+        elif stages_on < c.fan_stages and wanted_pa > c.fan_on_pa:
+            fewer_stages = False  # one less would have been too few
+            s.discharge.fan_stages_on += 1
+        elif abs(wanted_pa - pressure_pa) < 1.0e-7 * pressure_pa:
             break
         pressure_pa = wanted_pa
     carry_w(s.capacity.travel_frac)
-    _settle_oil(p, s)
+    _settle_oil(p, s, d)
     _checked_close(p, s)
-    open_w_k = p.plant.evaporator.conductance_w_k * d.evaporator_open_frac
-    s.room_k = s.vessel.zone.saturation.t_k + (load_w / open_w_k if open_w_k > 0.0 else 0.0)
+    _settle_rooms(p, s, d)
+    _fill_coils(p, s)
+    _fill_separator(s, s.discharge.volume.pressure_pa)
+    _checked_close(p, s)
     electrical(p, s)
+    heat = s.motor.current_a / p.derived.motor.rated_current_a
+    s.motor.thermal_frac = heat * heat
     fluxes(p, s, d, Actuators(motor_run=True, oil_pump=True), s.rates)
     sense(p, s, True)
     return s

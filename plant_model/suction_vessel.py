@@ -2,8 +2,8 @@
 
 A skin of the liquid is in equilibrium with the vapour (the *zone*); the bulk exchanges heat with it.  A falling
 pressure leaves the bulk superheated, and it boils off quickly (τ_flash); a rising one only warms the skin, and the bulk
-follows slowly (τ_absorb).  Either time zero, or a skin of all the liquid, is full equilibrium.  Level swell is not
-modelled yet.
+follows slowly (τ_absorb).  Either time zero, or a skin of all the liquid, is full equilibrium.  While the bulk boils, its
+bubbles swell the level; a level switch meets the swollen one.
 """
 
 from __future__ import annotations
@@ -39,7 +39,23 @@ def close_vessel(p: Any, v: Any) -> bool:
         v.bulk_superheat_k = excess_j * slopes.t_k_pa / (v.bulk_kg * slopes.u_l_j_kg_pa)
         liquid_m3 += excess_j * slopes.v_l_m3_kg_pa / slopes.u_l_j_kg_pa
     v.level_frac = liquid_m3 * p.derived.per_vessel_volume_m3
+    v.swollen_frac = v.level_frac
+    if v.bulk_superheat_k > 0.0 and found:
+        v.swollen_frac = min(1.0, v.level_frac / (1.0 - void_frac(p, v)))
     return found
+
+
+@kernel
+def void_frac(p: Any, v: Any) -> float:
+    """Share of bubbles in the boiling bulk, below 1/2.
+
+    Drift flux: what boils off everywhere in the pool rises past the top with the superficial velocity j, so the mean
+    void is half of j/(C0 j + v_bubble), C0 = 1 (Zuber and Findlay, J. Heat Transfer 87, 1965, recalled).
+    """
+    sat = v.zone.saturation
+    vapour_m3_s = bulk_heat_w(p, v) * sat.v_v_m3_kg / (sat.h_v_j_kg - sat.h_l_j_kg)
+    velocity_m_s = vapour_m3_s * p.derived.per_surface_m2
+    return float(0.5 * velocity_m_s / (velocity_m_s + p.plant.suction_vessel.bubble_rise_m_s))
 
 
 @kernel

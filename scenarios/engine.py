@@ -16,7 +16,7 @@ from numba.extending import register_jitable as kernel
 from plant_model.plant import measure, step
 from scenarios.call_scan import call_scan
 from scenarios.row import write_row
-from scenarios.wiring import wire_inputs, wire_outputs
+from scenarios.wiring import go_dark, wire_inputs, wire_outputs
 
 TIME_MASK = 0xFFFFFFFF
 NOISE_ROWS = 4096  # scans to a chunk of noise: 40 kB an instrument, and a draw costs 10 ns
@@ -55,6 +55,7 @@ class Run:
     watch_fired: int = -1
     status: int = 0
     scans: int = 0
+    interrupted_ms: int = 0  # how long the cabinet has been without supply
     capacity_load_on_ms: int = 0
     capacity_unload_on_ms: int = 0
     volume_ratio_increase_on_ms: int = 0
@@ -175,12 +176,19 @@ def run_block(
                 plant.noise[j] = float(noise[noise_row, j])
             measure(parameters, plant, disturbances, readings)
             wire_inputs(wiring, operator, readings, inputs)
-            now_ms = (run.time_ms + run.clock_offset_ms) & TIME_MASK
-            status = call_scan(entry, settings, state, inputs, outputs, now_ms)
-            run.scans += 1
-            if status != 0:
-                run.status = status
-                return 4
+            if operator.supply_on:
+                # the first scan after a dip is told how long it was; the controller was not scanned meanwhile
+                inputs.supply_interrupted_ms = run.interrupted_ms
+                run.interrupted_ms = 0
+                now_ms = (run.time_ms + run.clock_offset_ms) & TIME_MASK
+                status = call_scan(entry, settings, state, inputs, outputs, now_ms)
+                run.scans += 1
+                if status != 0:
+                    run.status = status
+                    return 4
+            else:
+                run.interrupted_ms += run.scan_ms
+                go_dark(outputs)
             bad = _check_outputs(outputs)
             if bad != 0:
                 return bad

@@ -6,12 +6,14 @@ of the run.  Validation needs `context={"site": Site}` for quantities.
 
 from __future__ import annotations
 
+import difflib
 from enum import StrEnum
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, model_validator
 
 from scenarios.errors import InputRefused
+from scenarios.fault_table import FAULTS
 from scenarios.quantities import Site, example_of
 from scenarios.record_tables import range_problem, read_quantity
 
@@ -48,6 +50,9 @@ DemandPct = Annotated[float, *_DEMAND]
 WetBulbK = Annotated[float, *_WET_BULB]
 DriftK = Annotated[float, *_DRIFT]
 SpanFrac = Annotated[float, *quantity("1", low=-1.0, high=1.0)]
+MassFlowKgS = Annotated[float, *quantity("kg/s", low=-1.0, high=100.0)]
+VolumeFlowM3S = Annotated[float, *quantity("m³/s", low=0.0, high=10.0)]
+Group = Annotated[int, Field(ge=1, le=4, strict=True)]
 
 
 class _Event(BaseModel):
@@ -182,19 +187,25 @@ class Operator(_Event):
 
 
 class InstrumentFault(_Event):
-    """An instrument fails for the time `lasting`, or for good.  `size` (of span, signed) belongs to a bias."""
+    """An instrument fails for the time `lasting`, or for good.
+
+    `size` belongs to a bias (of span, signed), a drift (of span per hour) and a wrong_span (true span over configured).
+    """
 
     kind: Literal["instrument_fault"]
     at_ms: TimeMs = Field(alias="at")
     instrument: str
-    fault: Literal["open_circuit", "short_circuit", "stuck", "bias"]
+    fault: Literal["open_circuit", "short_circuit", "stuck", "bias", "drift", "wrong_span", "over_range"]
     size_frac: SpanFrac | None = Field(None, alias="size")
     lasting_ms: DurationMs | None = Field(None, alias="lasting")
 
     @model_validator(mode="after")
     def _size_where_it_belongs(self) -> Self:
-        if (self.fault == "bias") != (self.size_frac is not None):
-            raise ValueError('"size" (of span, for example "5 %") belongs to a bias, and to nothing else')
+        if (self.fault in ("bias", "drift", "wrong_span")) != (self.size_frac is not None):
+            raise ValueError(
+                '"size" belongs to a bias (of span), a drift (of span per hour) and a wrong_span (true span over the '
+                'configured one), for example "5 %", and to nothing else'
+            )
         return self
 
 
@@ -214,8 +225,134 @@ class SafetyChain(_Event):
     lasting_ms: DurationMs | None = Field(None, alias="lasting")
 
 
+class PlantFault(_Event):
+    """A part of machine or plant fails: at once, or growing evenly `over` a time; for the time `lasting`, or for good.
+
+    `size` is how much of it is lost (a share, "60 %"); a fault that is there or not takes none.  See scenarios/fault_table.
+    """
+
+    kind: Literal["plant_fault"]
+    at_ms: TimeMs = Field(alias="at")
+    fault: str
+    size_frac: SpanFrac | None = Field(None, alias="size")
+    over_ms: DurationMs | None = Field(None, alias="over")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+    @model_validator(mode="after")
+    def _known_and_sized(self) -> Self:
+        spec = FAULTS.get(self.fault)
+        if spec is None:
+            close = difflib.get_close_matches(self.fault, FAULTS, 1)
+            hint = f'did you mean "{close[0]}"? ' if close else ""
+            raise ValueError(f'unknown fault "{self.fault}"; {hint}known are {", ".join(FAULTS)}')
+        if spec.sized != (self.size_frac is not None):
+            raise ValueError(f'"{self.fault}" {"needs a size" if spec.sized else "is there or not: it takes no size"}')
+        if not spec.sized and self.over_ms is not None:
+            raise ValueError(f'"{self.fault}" is there or not: it cannot grow over a time')
+        if self.size_frac is not None and not spec.low <= self.size_frac <= spec.high:
+            raise ValueError(f'the size of "{self.fault}" is {spec.low:g} to {spec.high:g}')
+        return self
+
+
+class EvaporatorGroup(_Event):
+    """One evaporator group opens or closes (`open`, a share), and may get a load of its own on top (`load`)."""
+
+    kind: Literal["evaporator_group"]
+    at_ms: TimeMs = Field(alias="at")
+    group: Group
+    open_frac: Frac | None = Field(None, alias="open")
+    load_w: HeatChangeW | None = Field(None, alias="load")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.open_frac is None and self.load_w is None:
+            raise ValueError('give "open", "load" or both')
+        return self
+
+
+class Defrost(_Event):
+    """One group is defrosted: hot gas for a time, then its pressure is bled down to suction."""
+
+    kind: Literal["defrost"]
+    at_ms: TimeMs = Field(alias="at")
+    group: Group
+    hot_gas_ms: DurationMs = Field(alias="hot_gas")
+    bleed_down_ms: DurationMs = Field(alias="bleed_down")
+
+
+class LiquidSurge(_Event):
+    """The evaporators throw liquid back to the suction vessel, `flow` for the time `lasting`."""
+
+    kind: Literal["liquid_surge"]
+    at_ms: TimeMs = Field(alias="at")
+    flow_kg_s: MassFlowKgS = Field(alias="flow")
+    lasting_ms: DurationMs = Field(alias="lasting")
+
+
+class OilLoss(_Event):
+    """Oil is carried over into the plant; a negative flow brings it back."""
+
+    kind: Literal["oil_loss"]
+    at_ms: TimeMs = Field(alias="at")
+    flow_kg_s: MassFlowKgS = Field(alias="flow")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+
+class OtherCompressor(_Event):
+    """Another compressor on the header takes this swept `flow` from now on; 0 m³/s: it has stopped or tripped."""
+
+    kind: Literal["other_compressor"]
+    at_ms: TimeMs = Field(alias="at")
+    flow_m3_s: VolumeFlowM3S = Field(alias="flow")
+
+
+class CoolantDrift(_Event):
+    """The oil cooler's coolant moves evenly `by` a difference between `from` and `until`, and stays there."""
+
+    kind: Literal["coolant_drift"]
+    from_ms: TimeMs = Field(alias="from")
+    until_ms: TimeMs = Field(alias="until")
+    by_k: DriftK = Field(alias="by")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        return _until_after_from(self)
+
+
+class PowerDip(_Event):
+    """The supply is away for the time `lasting`: motor, solenoids and the controller itself."""
+
+    kind: Literal["power_dip"]
+    at_ms: TimeMs = Field(alias="at")
+    lasting_ms: DurationMs = Field(alias="lasting")
+
+
+class ValvesClosed(_Event):
+    """The suction and discharge valves' contact says closed, for the time `lasting` or for good."""
+
+    kind: Literal["valves_closed"]
+    at_ms: TimeMs = Field(alias="at")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+
+
 SimpleEvent = Annotated[
-    LoadStep | LoadRamp | LoadLoss | WetBulbStep | Operator | InstrumentFault | CondenserFans | SafetyChain,
+    LoadStep
+    | LoadRamp
+    | LoadLoss
+    | WetBulbStep
+    | Operator
+    | InstrumentFault
+    | CondenserFans
+    | SafetyChain
+    | PlantFault
+    | EvaporatorGroup
+    | Defrost
+    | LiquidSurge
+    | OilLoss
+    | OtherCompressor
+    | PowerDip
+    | ValvesClosed,
     Field(discriminator="kind"),
 ]
 
@@ -271,12 +408,22 @@ Event = (
     | InstrumentFault
     | CondenserFans
     | SafetyChain
+    | PlantFault
+    | EvaporatorGroup
+    | Defrost
+    | LiquidSurge
+    | OilLoss
+    | OtherCompressor
+    | CoolantDrift
+    | PowerDip
+    | ValvesClosed
     | WaitFor
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
 
 _ALL: tuple[type[_Event], ...] = (
     LoadStep, LoadRamp, BatchArrivals, LoadLoss, LoadLogPlayed, WetBulbDrift, WetBulbStep, Operator, InstrumentFault,
-    CondenserFans, SafetyChain, WaitFor,
+    CondenserFans, SafetyChain, PlantFault, EvaporatorGroup, Defrost, LiquidSurge, OilLoss, OtherCompressor,
+    CoolantDrift, PowerDip, ValvesClosed, WaitFor,
 )  # fmt: skip
 EVENT_KINDS: dict[str, type[_Event]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]

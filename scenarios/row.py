@@ -33,7 +33,11 @@ class Row:
     discharge_temperature_k: float = _column("K", "temperature of gas and oil at the discharge flange")
     discharge_temperature_measured_k: float = _column("K", "discharge temperature as read", group="read")
     oil_temperature_k: float = _column("K", "oil supply temperature")
-    oil_differential_pa: float = _column("Pa", "oil supply pressure above discharge pressure")
+    oil_differential_pa: float = _column("Pa", "oil supply pressure above the separator's")
+    separator_pressure_pa: float = _column("Pa", "pressure in the oil separator, before the discharge check valve")
+    vessel_swollen_level_frac: float = _column("1", "level in the suction vessel with its bubbles")
+    oil_level_frac: float = _column("1", "oil in the separator's sump")
+    capacity_halves_gap_frac: float = _column("1", "travel by which the capacity pair's halves disagree")
     capacity_travel_frac: float = _column("1", "capacity slide, 0 = minimum, 1 = full load")
     capacity_travel_measured_frac: float = _column("1", "capacity slide as read", group="read")
     capacity_demand_frac: float = _column("1", "capacity travel that the controller aims at", group="control")
@@ -156,7 +160,11 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.discharge_temperature_k = plant.oil.mixture_k
     row.discharge_temperature_measured_k = inputs.discharge_temperature_c + 273.15
     row.oil_temperature_k = plant.oil.supply_k
-    row.oil_differential_pa = plant.oil.supply_pa - plant.discharge.volume.pressure_pa
+    row.oil_differential_pa = plant.oil.supply_pa - plant.separator.pressure_pa
+    row.separator_pressure_pa = plant.separator.pressure_pa
+    row.vessel_swollen_level_frac = plant.vessel.swollen_frac
+    row.oil_level_frac = plant.oil.level_frac
+    row.capacity_halves_gap_frac = plant.capacity.halves_gap_frac
     row.capacity_travel_frac = plant.capacity.travel_frac
     row.capacity_travel_measured_frac = inputs.capacity_position_pct * 0.01
     row.capacity_demand_frac = outputs.capacity_demand_pct * 0.01

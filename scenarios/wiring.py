@@ -28,11 +28,11 @@ class Operator:
     capacity_manual: bool = False
     volume_ratio_manual: bool = False
     safety_chain_closed: bool = True
+    supply_on: bool = True
     remote_demand_pct: float = 0.0
     capacity_manual_demand_pct: float = 0.0
     volume_ratio_manual_demand_pct: float = 0.0
     announced_load_pct: float = 0.0
-    supply_interrupted_ms: int = 0
 
 
 _FIFTEEN = tuple[
@@ -101,7 +101,19 @@ def wire_inputs(w: Any, operator: Any, readings: Any, inputs: Any) -> None:
     inputs.capacity_manual_demand_pct = operator.capacity_manual_demand_pct
     inputs.volume_ratio_manual_demand_pct = operator.volume_ratio_manual_demand_pct
     inputs.announced_load_pct = operator.announced_load_pct
-    inputs.supply_interrupted_ms = operator.supply_interrupted_ms
+
+
+@kernel
+def go_dark(outputs: Any) -> None:
+    """What a cabinet without supply puts out: nothing is energised; its indications stay as they were."""
+    outputs.motor_run = False
+    outputs.oil_pump = False
+    outputs.oil_heater = False
+    outputs.injection_cooling = False
+    outputs.capacity_load = False
+    outputs.capacity_unload = False
+    outputs.volume_ratio_increase = False
+    outputs.volume_ratio_decrease = False
 
 
 @kernel

@@ -20,6 +20,7 @@ from scenarios import event_kinds as kinds
 from scenarios.chance import generator
 from scenarios.event_kinds import Action
 from scenarios.load_log import LoadLog
+from scenarios.plant_happenings import HAPPENINGS
 from scenarios.row import INDEX
 from scenarios.scenario import Scenario, Threshold
 from scenarios.trace import Event, Floats
@@ -279,4 +280,5 @@ _ACTS: dict[type, Callable[[World, Any], Process]] = {
     kinds.InstrumentFault: World._instrument_fault,
     kinds.CondenserFans: World._condenser_fans,
     kinds.SafetyChain: World._safety_chain,
+    **HAPPENINGS,
 }

@@ -192,6 +192,95 @@ typedef struct twoslide_motor_settings {
 } twoslide_motor_settings;
 TWOSLIDE_SAME_SIZE(twoslide_motor_settings, 8);
 
+typedef struct twoslide_refrigerant_settings {
+    double saturation_c[21]; /* °C */
+} twoslide_refrigerant_settings;
+TWOSLIDE_SAME_SIZE(twoslide_refrigerant_settings, 168);
+
+enum twoslide_switch {
+    TWOSLIDE_SWITCH_OFF = 0,
+    TWOSLIDE_SWITCH_ON = 1
+};
+
+typedef struct twoslide_signal_settings {
+    int64_t suction_pressure_watched; /* enum twoslide_switch */
+    int64_t discharge_pressure_watched; /* enum twoslide_switch */
+    int64_t motor_current_watched; /* enum twoslide_switch */
+    int64_t discharge_temperature_watched; /* enum twoslide_switch */
+    int64_t oil_pressure_watched; /* enum twoslide_switch */
+    int64_t frozen_after_ms; /* ms */
+    double frozen_travel_pct; /* % */
+    int64_t implausible_after_ms; /* ms */
+    double implausible_pressure_kpa; /* kPa */
+    double no_load_current_pct; /* % */
+} twoslide_signal_settings;
+TWOSLIDE_SAME_SIZE(twoslide_signal_settings, 80);
+
+typedef struct twoslide_slide_watch_settings {
+    int64_t stuck_ms; /* ms */
+    double stuck_travel_pct; /* % */
+    double end_window_pct; /* % */
+    int64_t position_lost_ms; /* ms */
+    int64_t opposite_fitted; /* enum twoslide_switch */
+    double disagree_pct; /* % */
+    int64_t disagree_ms; /* ms */
+} twoslide_slide_watch_settings;
+TWOSLIDE_SAME_SIZE(twoslide_slide_watch_settings, 56);
+
+typedef struct twoslide_calibration_settings {
+    int64_t low_stop; /* enum twoslide_switch */
+    int64_t high_stop; /* enum twoslide_switch */
+    int64_t interval_ms; /* ms */
+    int64_t settle_ms; /* ms */
+    double still_pct; /* % */
+    double low_window_pct; /* % */
+    double least_span_pct; /* % */
+} twoslide_calibration_settings;
+TWOSLIDE_SAME_SIZE(twoslide_calibration_settings, 56);
+
+enum twoslide_oil_difference {
+    TWOSLIDE_OIL_DIFFERENCE_SUPPLY_LESS_DISCHARGE = 0,
+    TWOSLIDE_OIL_DIFFERENCE_SUPPLY_LESS_SUCTION = 1
+};
+
+enum twoslide_trip_class {
+    TWOSLIDE_TRIP_CLASS_ALARM = 0,
+    TWOSLIDE_TRIP_CLASS_LOAD_INHIBIT = 1,
+    TWOSLIDE_TRIP_CLASS_FORCED_UNLOAD = 2,
+    TWOSLIDE_TRIP_CLASS_CONTROLLED_STOP = 3,
+    TWOSLIDE_TRIP_CLASS_IMMEDIATE_STOP = 4
+};
+
+typedef struct twoslide_trip_classes {
+    int64_t high_discharge_pressure; /* enum twoslide_trip_class */
+    int64_t low_suction_pressure; /* enum twoslide_trip_class */
+    int64_t high_discharge_temperature; /* enum twoslide_trip_class */
+    int64_t low_discharge_superheat; /* enum twoslide_trip_class */
+    int64_t low_oil_differential; /* enum twoslide_trip_class */
+    int64_t high_filter_differential; /* enum twoslide_trip_class */
+    int64_t high_oil_temperature; /* enum twoslide_trip_class */
+    int64_t vessel_high_level; /* enum twoslide_trip_class */
+    int64_t motor_overload; /* enum twoslide_trip_class */
+    int64_t slide_lost; /* enum twoslide_trip_class */
+    int64_t halves_disagree; /* enum twoslide_trip_class */
+    int64_t unload_timeout; /* enum twoslide_trip_class */
+    int64_t signal_lost; /* enum twoslide_trip_class */
+    int64_t discharge_temperature_lost; /* enum twoslide_trip_class */
+    int64_t motor_current_lost; /* enum twoslide_trip_class */
+    int64_t oil_pressure_lost; /* enum twoslide_trip_class */
+    int64_t oil_temperature_lost; /* enum twoslide_trip_class */
+} twoslide_trip_classes;
+TWOSLIDE_SAME_SIZE(twoslide_trip_classes, 136);
+
+typedef struct twoslide_automatic_resets {
+    int64_t low_suction_pressure; /* enum twoslide_switch */
+    int64_t high_oil_temperature; /* enum twoslide_switch */
+    int64_t signal_lost; /* enum twoslide_switch */
+    int64_t wait_ms; /* ms */
+    int64_t most;
+} twoslide_automatic_resets;
+TWOSLIDE_SAME_SIZE(twoslide_automatic_resets, 40);
+
 typedef struct twoslide_protection_settings {
     double high_discharge_pressure_trip_kpa_abs; /* kPa */
     double high_discharge_pressure_alarm_kpa_abs; /* kPa */
@@ -203,18 +292,39 @@ typedef struct twoslide_protection_settings {
     double high_discharge_temperature_trip_c; /* °C */
     double high_discharge_temperature_alarm_c; /* °C */
     int64_t high_discharge_temperature_delay_ms; /* ms */
+    double low_discharge_superheat_trip_k; /* K */
+    double low_discharge_superheat_alarm_k; /* K */
+    int64_t low_discharge_superheat_delay_ms; /* ms */
+    int64_t low_superheat_bypass_ms; /* ms */
+    int64_t oil_difference; /* enum twoslide_oil_difference */
+    double low_oil_differential_trip_kpa; /* kPa */
+    double low_oil_differential_alarm_kpa; /* kPa */
+    int64_t low_oil_differential_delay_ms; /* ms */
+    int64_t low_oil_bypass_ms; /* ms */
+    double high_filter_differential_trip_kpa; /* kPa */
+    double high_filter_differential_alarm_kpa; /* kPa */
+    int64_t high_filter_differential_delay_ms; /* ms */
+    double high_oil_temperature_trip_c; /* °C */
+    double high_oil_temperature_alarm_c; /* °C */
+    int64_t high_oil_temperature_delay_ms; /* ms */
+    int64_t vessel_high_level_delay_ms; /* ms */
     double motor_overload_trip_pct; /* % */
     double motor_overload_alarm_pct; /* % */
     int64_t motor_overload_delay_ms; /* ms */
     int64_t failed_start_ms; /* ms */
+    int64_t failed_stop_ms; /* ms */
     int64_t running_feedback_lost_ms; /* ms */
     int64_t signal_lost_delay_ms; /* ms */
     double discharge_pressure_dead_band_kpa; /* kPa */
     double suction_pressure_dead_band_kpa; /* kPa */
     double discharge_temperature_dead_band_k; /* K */
+    double oil_pressure_dead_band_kpa; /* kPa */
+    double oil_temperature_dead_band_k; /* K */
     double motor_current_dead_band_pct; /* % */
+    twoslide_trip_classes classes;
+    twoslide_automatic_resets automatic_reset;
 } twoslide_protection_settings;
-TWOSLIDE_SAME_SIZE(twoslide_protection_settings, 160);
+TWOSLIDE_SAME_SIZE(twoslide_protection_settings, 488);
 
 typedef struct twoslide_inhibit_settings {
     double current_hold_pct; /* % */
@@ -247,11 +357,31 @@ typedef struct twoslide_sequence_settings {
     double oil_minimum_c; /* °C */
     double oil_level_minimum_pct; /* % */
     double restart_kpa_abs; /* kPa */
+    int64_t valves_closed_ms; /* ms */
     double idle_stop_kpa_abs; /* kPa */
     int64_t idle_delay_ms; /* ms */
     double idle_band_pct; /* % */
 } twoslide_sequence_settings;
-TWOSLIDE_SAME_SIZE(twoslide_sequence_settings, 128);
+TWOSLIDE_SAME_SIZE(twoslide_sequence_settings, 136);
+
+enum twoslide_control_variable {
+    TWOSLIDE_CONTROL_VARIABLE_SUCTION_PRESSURE = 0,
+    TWOSLIDE_CONTROL_VARIABLE_SATURATED_SUCTION = 1,
+    TWOSLIDE_CONTROL_VARIABLE_PROCESS_TEMPERATURE = 2,
+    TWOSLIDE_CONTROL_VARIABLE_REMOTE_DEMAND = 3,
+    TWOSLIDE_CONTROL_VARIABLE_FIXED_DEMAND = 4
+};
+
+typedef struct twoslide_target_settings {
+    int64_t control_variable; /* enum twoslide_control_variable */
+    double saturated_set_point_c; /* °C */
+    double second_saturated_set_point_c; /* °C */
+    double process_set_point_c; /* °C */
+    double second_process_set_point_c; /* °C */
+    double process_weight_kpa; /* kPa */
+    double fixed_demand_pct; /* % */
+} twoslide_target_settings;
+TWOSLIDE_SAME_SIZE(twoslide_target_settings, 56);
 
 typedef struct twoslide_drive_settings {
     int64_t stroke_up_ms; /* ms */
@@ -260,13 +390,14 @@ typedef struct twoslide_drive_settings {
     double reversal_zone_pct; /* % */
     int64_t minimum_pulse_ms; /* ms */
     int64_t overrun_ms; /* ms */
+    double backlash_pct; /* % */
     int64_t pause_ms; /* ms */
     double continuous_above_pct; /* % */
     double low_end_pct; /* % */
     double high_end_pct; /* % */
     int64_t end_stop_guard_ms; /* ms */
 } twoslide_drive_settings;
-TWOSLIDE_SAME_SIZE(twoslide_drive_settings, 88);
+TWOSLIDE_SAME_SIZE(twoslide_drive_settings, 96);
 
 typedef struct twoslide_capacity_settings {
     double suction_set_point_kpa_abs; /* kPa */
@@ -276,9 +407,22 @@ typedef struct twoslide_capacity_settings {
     double minimum_load_pct; /* % */
     int64_t load_ramp_ms; /* ms */
     double windup_band_pct; /* % */
+    twoslide_target_settings target;
     twoslide_drive_settings drive;
 } twoslide_capacity_settings;
-TWOSLIDE_SAME_SIZE(twoslide_capacity_settings, 144);
+TWOSLIDE_SAME_SIZE(twoslide_capacity_settings, 208);
+
+typedef struct twoslide_search_settings {
+    int64_t enabled; /* enum twoslide_switch */
+    double step_pct; /* % */
+    int64_t settle_ms; /* ms */
+    int64_t average_ms; /* ms */
+    double worth_pct; /* % */
+    double band_pct; /* % */
+    double steady_capacity_pct; /* % */
+    double steady_pressure_pct; /* % */
+} twoslide_search_settings;
+TWOSLIDE_SAME_SIZE(twoslide_search_settings, 64);
 
 typedef struct twoslide_volume_ratio_settings {
     double trapped_fraction_frac[11];
@@ -287,9 +431,11 @@ typedef struct twoslide_volume_ratio_settings {
     double through_path_margin_frac;
     int64_t interval_ms; /* ms */
     int64_t filter_ms; /* ms */
+    double fastest_pct; /* % */
+    twoslide_search_settings search;
     twoslide_drive_settings drive;
 } twoslide_volume_ratio_settings;
-TWOSLIDE_SAME_SIZE(twoslide_volume_ratio_settings, 296);
+TWOSLIDE_SAME_SIZE(twoslide_volume_ratio_settings, 376);
 
 typedef struct twoslide_auxiliary_settings {
     double oil_heater_on_c; /* °C */
@@ -301,6 +447,10 @@ TWOSLIDE_SAME_SIZE(twoslide_auxiliary_settings, 32);
 
 typedef struct twoslide_common_settings {
     twoslide_motor_settings motor;
+    twoslide_refrigerant_settings refrigerant;
+    twoslide_signal_settings signals;
+    twoslide_slide_watch_settings slide_watch;
+    twoslide_calibration_settings calibration;
     twoslide_protection_settings protection;
     twoslide_inhibit_settings inhibit;
     twoslide_sequence_settings sequence;
@@ -308,7 +458,7 @@ typedef struct twoslide_common_settings {
     twoslide_volume_ratio_settings volume_ratio;
     twoslide_auxiliary_settings auxiliaries;
 } twoslide_common_settings;
-TWOSLIDE_SAME_SIZE(twoslide_common_settings, 872);
+TWOSLIDE_SAME_SIZE(twoslide_common_settings, 1712);
 
 typedef struct twoslide_step_settings {
     double neutral_zone_kpa; /* kPa */
@@ -323,7 +473,7 @@ typedef struct twoslide_three_position_settings {
     twoslide_common_settings common;
     twoslide_step_settings step;
 } twoslide_three_position_settings;
-TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 912);
+TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 1752);
 
 typedef struct twoslide_pi_settings {
     double proportional_band_kpa; /* kPa */
@@ -338,7 +488,7 @@ typedef struct twoslide_scheduled_pi_settings {
     twoslide_common_settings common;
     twoslide_pi_settings pi;
 } twoslide_scheduled_pi_settings;
-TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 992);
+TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1832);
 
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);

@@ -14,11 +14,20 @@ import pytest
 
 from controller.contract import TIME_MASK, Controller
 from controller.process_image import Health, Inhibit, Inputs, Mode, Outputs, Selection, Trip
+from controller.protection_settings import OilDifference, TripClass
 from controller.registry import SHIPPED
 from controller.slide_curve import curve_at
 from controller.volume_ratio_control import VolumeRatioSettings
 
 CURVES = VolumeRatioSettings()
+WATCHED = (
+    "suction_pressure",
+    "discharge_pressure",
+    "discharge_temperature",
+    "motor_current",
+    "oil_pressure",
+    "oil_temperature",
+)
 
 
 class ToyMachine:
@@ -33,10 +42,14 @@ class ToyMachine:
         self.load_kw = 380.0
         self.running = False
         self.since_command_ms = 0
+        self.pump_on = False
+        self.conductance_kw_kpa = 5.1
+        self.current_follows_suction = False
         self.inputs = Inputs(selection=Selection.LOCAL)
 
     def move(self, outputs: Outputs, dt_ms: int) -> None:
         dt_s = dt_ms / 1000.0
+        self.pump_on = outputs.oil_pump
         if outputs.capacity_load:
             self.capacity_pct += 2.0 * dt_s
         if outputs.capacity_unload:
@@ -53,7 +66,7 @@ class ToyMachine:
         for _ in range(steps):
             trapped = curve_at(CURVES.trapped_fraction_frac, self.capacity_pct)
             taken_kw = 560.0 * trapped * self.suction_kpa_abs / 290.6 if self.running else 0.0
-            heat_kw = max(0.0, self.load_kw + 5.1 * (290.6 - self.suction_kpa_abs))
+            heat_kw = max(0.0, self.load_kw + self.conductance_kw_kpa * (290.6 - self.suction_kpa_abs))
             self.suction_kpa_abs += (heat_kw - taken_kw) / 70.0 * dt_s / steps
             self.suction_kpa_abs = min(max(self.suction_kpa_abs, 100.0), 600.0)
 
@@ -61,13 +74,21 @@ class ToyMachine:
         x = self.inputs
         trapped = curve_at(CURVES.trapped_fraction_frac, self.capacity_pct)
         x.suction_pressure_kpa_abs = self.suction_kpa_abs + self.rng.gauss(0.0, 1.0) * self.noise_kpa
-        x.discharge_pressure_kpa_abs = 1350.0 if self.running else 1200.0
+        # discharge follows what is pumped, so that no signal stands still without a fault
+        x.discharge_pressure_kpa_abs = 1320.0 + 50.0 * trapped + 0.01 * self.suction_kpa_abs if self.running else 1200.0
         x.discharge_temperature_c = 75.0 if self.running else 40.0
-        x.motor_current_a = 380.0 * (0.35 + 0.6 * trapped) if self.running else 0.0
+        full_a = 380.0 * (self.suction_kpa_abs / 290.6 if self.current_follows_suction else 1.0)
+        x.motor_current_a = 380.0 * 0.35 + 0.6 * full_a * trapped if self.running else 0.0
+        pump_kpa = 220.0 if self.pump_on else 0.0
+        x.oil_pressure_before_filter_kpa_abs = x.discharge_pressure_kpa_abs + pump_kpa
+        x.oil_pressure_kpa_abs = x.oil_pressure_before_filter_kpa_abs - 0.14 * pump_kpa
+        x.motor_power_kw = 0.55 * x.motor_current_a
         if self.running and self.since_command_ms < 1_500:
             x.motor_current_a = 900.0
         x.capacity_position_pct = self.capacity_pct
         x.volume_ratio_position_pct = self.volume_ratio_pct
+        x.capacity_position_opposite_pct = self.capacity_pct
+        x.volume_ratio_position_opposite_pct = self.volume_ratio_pct
         x.motor_running = self.running
         return dataclasses.replace(x)
 
@@ -128,27 +149,56 @@ class Watcher:
         self.last_reset = False
         self.modes: set[Mode] = set()
 
+    def lasts(self, trip: Trip, kind: TripClass, condition: bool, delay_ms: int, dt_ms: int) -> bool:
+        """Whether a condition has lasted its delay and its class stops the motor at once."""
+        return self.held[trip].see(condition, dt_ms) >= delay_ms and kind == TripClass.IMMEDIATE_STOP
+
     def check_trips(self, x: Inputs, y: Outputs, dt_ms: int) -> None:
         p = self.common.protection
-        believed = x.discharge_pressure_health == Health.GOOD
-        high = believed and x.discharge_pressure_kpa_abs >= p.high_discharge_pressure_trip_kpa_abs
-        hot = x.discharge_temperature_health == Health.GOOD
-        hot = hot and x.discharge_temperature_c >= p.high_discharge_temperature_trip_c
-        due = x.stop_button_pressed
-        due = due or self.held[Trip.HIGH_DISCHARGE_PRESSURE].see(high, dt_ms) >= p.high_discharge_pressure_delay_ms
-        due = due or (
-            self.held[Trip.HIGH_DISCHARGE_TEMPERATURE].see(hot, dt_ms) >= p.high_discharge_temperature_delay_ms
-        )
-        if self.last.motor_run:
-            due = due or not x.safety_chain_closed
-        watched = self.last.motor_run and self.time_ms - self.last_start_ms >= p.low_suction_bypass_ms
-        low = x.suction_pressure_health == Health.GOOD
-        low = low and watched and x.suction_pressure_kpa_abs <= p.low_suction_pressure_trip_kpa_abs
-        due = due or self.held[Trip.LOW_SUCTION_PRESSURE].see(low, dt_ms) >= p.low_suction_pressure_delay_ms
-        over = x.motor_current_health == Health.GOOD and self.last.mode in (Mode.RUN_UP, Mode.AUTOMATIC)
+        k = p.classes
+        ran = self.last.motor_run
+        since_start_ms = self.time_ms - self.last_start_ms
+        good = {name: getattr(x, f"{name}_health") == Health.GOOD for name in WATCHED}
+        high = good["discharge_pressure"] and x.discharge_pressure_kpa_abs >= p.high_discharge_pressure_trip_kpa_abs
+        hot = good["discharge_temperature"] and x.discharge_temperature_c >= p.high_discharge_temperature_trip_c
+        warm = good["oil_temperature"] and x.oil_temperature_c >= p.high_oil_temperature_trip_c
+        low = good["suction_pressure"] and ran and since_start_ms >= p.low_suction_bypass_ms
+        low = low and x.suction_pressure_kpa_abs <= p.low_suction_pressure_trip_kpa_abs
+        over = good["motor_current"] and self.last.mode in (Mode.RUN_UP, Mode.AUTOMATIC)
         over = over and x.motor_current_a >= 0.01 * p.motor_overload_trip_pct * self.common.motor.full_load_current_a
-        due = due or self.held[Trip.MOTOR_OVERLOAD].see(over, dt_ms) >= p.motor_overload_delay_ms
-        if due:
+        below = x.discharge_pressure_kpa_abs
+        below_good = good["discharge_pressure"]
+        if p.oil_difference == OilDifference.SUPPLY_LESS_SUCTION:
+            below, below_good = x.suction_pressure_kpa_abs, good["suction_pressure"]
+        dry = good["oil_pressure"] and below_good and ran and since_start_ms >= p.low_oil_bypass_ms
+        dry = dry and x.oil_pressure_kpa_abs - below <= p.low_oil_differential_trip_kpa
+        wet = ran and x.vessel_high_high_level
+        dropped = ran and self.last.mode != Mode.STARTING and not x.motor_running
+        due = [
+            x.stop_button_pressed,
+            ran and not x.safety_chain_closed,
+            self.lasts(
+                Trip.HIGH_DISCHARGE_PRESSURE, k.high_discharge_pressure, high, p.high_discharge_pressure_delay_ms, dt_ms
+            ),
+            self.lasts(
+                Trip.HIGH_DISCHARGE_TEMPERATURE,
+                k.high_discharge_temperature,
+                hot,
+                p.high_discharge_temperature_delay_ms,
+                dt_ms,
+            ),
+            self.lasts(Trip.LOW_SUCTION_PRESSURE, k.low_suction_pressure, low, p.low_suction_pressure_delay_ms, dt_ms),
+            self.lasts(Trip.MOTOR_OVERLOAD, k.motor_overload, over, p.motor_overload_delay_ms, dt_ms),
+            self.lasts(Trip.LOW_OIL_DIFFERENTIAL, k.low_oil_differential, dry, p.low_oil_differential_delay_ms, dt_ms),
+            self.lasts(Trip.HIGH_OIL_TEMPERATURE, k.high_oil_temperature, warm, p.high_oil_temperature_delay_ms, dt_ms),
+            self.lasts(Trip.VESSEL_HIGH_LEVEL, k.vessel_high_level, wet, p.vessel_high_level_delay_ms, dt_ms),
+            self.lasts(Trip.FAILED_START, TripClass.IMMEDIATE_STOP, dropped, p.running_feedback_lost_ms, dt_ms),
+        ]
+        turning = not ran and x.motor_running and not y.motor_run
+        if self.held[Trip.FAILED_STOP].see(turning, dt_ms) >= p.failed_stop_ms:
+            assert y.trip_word & 1 << Trip.FAILED_STOP, "a motor that turns unasked was not noted"
+            assert y.oil_pump
+        if any(due):
             assert not y.motor_run, "a trip condition lasted its delay and the motor runs"
             assert y.trip_word != 0
             assert y.trip_first_out != Trip.NONE
@@ -159,7 +209,11 @@ class Watcher:
             cleared = y.trip_word == 0
             assert cleared or y.trip_word & self.last.trip_word == self.last.trip_word
             assert cleared or y.trip_first_out == self.last.trip_first_out
-            if cleared:
+            again = self.common.protection.automatic_reset
+            by_itself = again.most > 0 and any(
+                (again.low_suction_pressure, again.high_oil_temperature, again.signal_lost)
+            )
+            if cleared and not by_itself:
                 assert x.reset_pressed
                 assert not self.last_reset, "a latch fell without a fresh reset"
 
@@ -272,6 +326,11 @@ class Bench:
         x = self.machine.measure()
         for key, value in (self.overrides | once).items():
             setattr(x, key, value)
+        if "discharge_pressure_kpa_abs" in self.overrides | once:  # the pump stands on the discharge side
+            if "oil_pressure_before_filter_kpa_abs" not in self.overrides | once:
+                x.oil_pressure_before_filter_kpa_abs = x.discharge_pressure_kpa_abs + 220.0
+            if "oil_pressure_kpa_abs" not in self.overrides | once:
+                x.oil_pressure_kpa_abs = x.discharge_pressure_kpa_abs + 190.0
         self.now_ms = (self.now_ms + dt_ms) & TIME_MASK
         status = self.controller.scan(self.settings, self.state, x, self.outputs, self.now_ms)
         assert status == 0

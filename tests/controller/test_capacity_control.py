@@ -7,10 +7,12 @@ from typing import Any
 
 import pytest
 
-from controller.capacity_control import CapacitySettings, CapacityState, move_set_point
-from controller.process_image import Mode
+from controller.capacity_control import CapacitySettings
+from controller.process_image import Inputs, Mode
 from controller.registry import SHIPPED
+from controller.saturation import AMMONIA_C
 from controller.scheduled_pi import PiSettings
+from controller.set_point import TargetState, move_target
 from controller.volume_ratio_control import VolumeRatioSettings
 
 
@@ -48,14 +50,20 @@ def test_manual_demand_stays_between_minimum_and_full(bench: Any) -> None:
 
 
 def test_the_second_set_point_is_reached_along_the_ramp() -> None:
-    settings, state = CapacitySettings(), CapacityState()
-    move_set_point(settings, state, False, 100)
+    c, state = CapacitySettings(), TargetState()
+
+    def move(second: bool) -> None:
+        inputs = Inputs(second_set_point=second)
+        first_kpa_abs, second_kpa_abs = c.suction_set_point_kpa_abs, c.second_set_point_kpa_abs
+        move_target(c.target, AMMONIA_C, state, first_kpa_abs, second_kpa_abs, c.set_point_ramp_ms, inputs, 100)
+
+    move(False)
     assert state.set_point_kpa_abs == 290.6
     for _ in range(1_500):
-        move_set_point(settings, state, True, 100)
+        move(True)
     assert state.set_point_kpa_abs == pytest.approx((290.6 + 275.0) / 2.0, abs=0.01)  # half of 300 s
     for _ in range(1_502):
-        move_set_point(settings, state, True, 100)
+        move(True)
     assert state.set_point_kpa_abs == 275.0
 
 
@@ -100,8 +108,9 @@ def test_the_demand_stays_near_a_slide_that_does_not_move(
     bench = toys.Bench(SHIPPED["scheduled_pi"])
     bench.until(Mode.AUTOMATIC)
     bench.run(60.0)
-    bench.overrides = {"capacity_position_pct": 50.0, "suction_pressure_kpa_abs": suction_kpa_abs}
-    bench.run(60.0)
+    bench.overrides = {"suction_pressure_kpa_abs": suction_kpa_abs}
+    bench.overrides |= {"capacity_position_pct": 50.0, "capacity_position_opposite_pct": 50.0}
+    bench.run(14.5)  # a little later it counts as lost
     assert bench.outputs.capacity_demand_pct == pytest.approx(expected_pct, abs=0.01)  # windup_band 8 %
 
 

@@ -67,7 +67,7 @@ def test_a_small_error_is_left_alone_and_a_larger_one_earns_one_pulse() -> None:
 
 @pytest.mark.parametrize(("error_pct", "expected_ms"), [(10.0, 4_900), (-10.0, 2_400), (0.1, 300), (-0.1, 300)])
 def test_pulse_length_from_stroke_overrun_and_minimum(error_pct: float, expected_ms: int) -> None:
-    assert pulse_ms(DRIVE, error_pct) == expected_ms
+    assert pulse_ms(DRIVE, error_pct, False) == expected_ms
 
 
 def test_a_forbidden_direction_is_never_driven() -> None:
@@ -107,3 +107,34 @@ def test_cross_check_names_a_zone_that_the_shortest_pulse_jumps_over() -> None:
     assert cross_check(DRIVE, "drive") == []
     assert "hunt" in cross_check(replace(DRIVE, neutral_zone_pct=0.3), "drive")[0]
     assert "continuous_above" in cross_check(replace(DRIVE, continuous_above_pct=0.8), "drive")[0]
+
+
+def test_backlash_is_taken_up_by_the_first_pulse_after_a_turn() -> None:
+    drive = replace(DRIVE, backlash_pct=2.0)
+    state = PositionerState()
+
+    def first_pulse_ms(demand_pct: float) -> int:
+        rest_ms, on_ms = 100_000, 0
+        while rest_ms > 0:
+            direction = position_slide(drive, state, 50.0, demand_pct, True, True, 100)
+            if direction == 0 and on_ms > 0:
+                break
+            on_ms += 100 * abs(direction)
+            rest_ms -= 100
+        return on_ms
+
+    same = first_pulse_ms(53.0)  # 3 % of 50 s, less 100 ms overrun
+    assert same == pytest.approx(1_400, abs=100)
+    turned = first_pulse_ms(47.0)  # 3 % and 2 % backlash of 25 s, less the overrun
+    assert turned == pytest.approx(1_150, abs=100)
+
+
+def test_a_slide_that_drifts_is_brought_back_by_a_pulse() -> None:
+    state, position_pct, pulses, was = PositionerState(), 50.0, 0, 0
+    for _ in range(6_000):
+        direction = position_slide(DRIVE, state, position_pct, 50.0, True, True, 100)
+        pulses += direction > 0 and was <= 0
+        was = direction
+        position_pct += 0.2 * (direction > 0) - 0.4 * (direction < 0) - 0.005  # sinks by 3 % a minute
+        assert abs(position_pct - 50.0) < DRIVE.reversal_zone_pct + 1.0
+    assert 5 < pulses < 60

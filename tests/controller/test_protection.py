@@ -6,7 +6,12 @@ from typing import Any
 
 import pytest
 
+from controller.load_inhibit import InhibitSettings, InhibitState, inhibit_load
 from controller.process_image import Health, Mode, StartRefused, StopReason, Trip
+from controller.protection_settings import ProtectionSettings
+from controller.saturation import AMMONIA_C
+from controller.signals import SignalState
+from controller.trip_causes import Quantities, work_out
 
 CASES = [
     (Trip.STOP_BUTTON, {"stop_button_pressed": True}, 0),
@@ -152,3 +157,35 @@ def test_oil_runs_on_after_a_trip_for_its_time(bench: Any) -> None:
     while bench.scan().oil_pump:
         on += 1
     assert on == 599  # 60 s from the scan that stopped the motor
+
+
+@pytest.mark.parametrize(
+    ("cause", "milder"),
+    [
+        ({"discharge_temperature_c": 110.0}, {"discharge_temperature_c": 106.0}),
+        ({"motor_current_a": 450.0}, {"motor_current_a": 440.0}),
+    ],
+)
+def test_a_cause_that_has_only_just_come_back_forbids_the_reset(
+    bench: Any, cause: dict[str, Any], milder: dict[str, Any]
+) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.overrides = dict(cause)
+    bench.run(7.0)
+    assert bench.outputs.trip_word
+    bench.overrides = {}
+    bench.run(1.0)
+    bench.scan(reset_pressed=True, **milder)
+    assert bench.outputs.trip_word
+    bench.scan()
+    assert bench.scan(reset_pressed=True).trip_word == 0
+
+
+def test_without_a_name_plate_there_is_no_current_in_percent() -> None:
+    settings = ProtectionSettings()
+    quantities = Quantities(current_pct=50.0)
+    work_out(settings, AMMONIA_C, quantities, SignalState(motor_current_a=100.0), 0.0)
+    assert quantities.current_pct == 0.0
+    state = InhibitState()
+    inhibit_load(InhibitSettings(), state, SignalState(motor_current_a=900.0), Mode.AUTOMATIC, 0.0, 0, 0, 100)
+    assert state.current == 0

@@ -57,8 +57,18 @@ def test_it_unloads_first_when_a_trip_left_the_slides_loaded(bench: Any) -> None
 
 
 def test_a_stuck_slide_never_gets_the_motor_and_says_why(bench: Any) -> None:
-    bench.overrides = {"capacity_position_pct": 40.0}
+    bench.overrides = {"capacity_position_pct": 40.0, "capacity_position_opposite_pct": 40.0}
     bench.run(120.0)
+    assert bench.outputs.mode == Mode.TRIPPED
+    assert bench.outputs.trip_first_out == Trip.SLIDE_LOST
+    assert bench.watcher.starts == 0
+
+
+def test_a_slide_too_slow_to_unload_never_gets_the_motor_and_says_why(bench: Any) -> None:
+    position_pct = 40.0
+    for _ in range(1_200):
+        position_pct -= 0.02  # 0.2 %/s
+        bench.scan(capacity_position_pct=position_pct, capacity_position_opposite_pct=position_pct)
     assert bench.outputs.mode == Mode.PRE_LUBRICATION
     assert bench.outputs.alarm_word & 1 << Trip.UNLOAD_TIMEOUT
     assert bench.watcher.starts == 0
@@ -67,10 +77,13 @@ def test_a_stuck_slide_never_gets_the_motor_and_says_why(bench: Any) -> None:
 def test_unloading_that_times_out_stops_the_motor_with_an_alarm(bench: Any) -> None:
     bench.until(Mode.AUTOMATIC)
     bench.run(30.0)
-    bench.overrides = {"selection": Selection.OFF, "capacity_position_pct": 60.0}
-    bench.run(74.9)
-    assert bench.outputs.motor_run
-    bench.run(0.3)
+    bench.overrides = {"selection": Selection.OFF}
+    position_pct = 60.0
+    for i in range(752):
+        position_pct -= 0.02  # far too slow
+        bench.scan(capacity_position_pct=position_pct, capacity_position_opposite_pct=position_pct)
+        if i == 748:
+            assert bench.outputs.motor_run
     assert not bench.outputs.motor_run
     assert bench.outputs.alarm_word & 1 << Trip.UNLOAD_TIMEOUT
     assert bench.outputs.trip_word == 0
@@ -128,7 +141,7 @@ def test_a_refused_start_says_why_and_starts_when_it_may(
     bench: Any, reason: StartRefused, cause: dict[str, Any]
 ) -> None:
     bench.overrides = dict(cause)
-    bench.run(5.0)
+    bench.run(2.0)
     assert bench.outputs.mode == Mode.WAITING
     assert bench.outputs.start_refused == reason
     bench.overrides = {}
@@ -210,3 +223,99 @@ def test_stop_to_start_wait_holds_where_the_start_to_start_wait_is_over(toys: An
     assert bench.outputs.start_refused == StartRefused.RESTART_WAIT
     bench.until(Mode.PRE_LUBRICATION)
     assert bench.watcher.time_ms - stop_ms == pytest.approx(45_000, abs=100)
+
+
+@pytest.mark.parametrize("mode", [Mode.STARTING, Mode.RUN_UP, Mode.AUTOMATIC])
+def test_a_valve_that_closes_in_service_is_a_controlled_stop(bench: Any, mode: Mode) -> None:
+    bench.until(mode)
+    bench.overrides = {"valves_open": False}
+    bench.run(1.9)
+    bench.until(Mode.UNLOADING, 1.0)
+    assert bench.outputs.motor_run
+    bench.scan()
+    assert bench.outputs.start_refused == StartRefused.VALVES_CLOSED
+    bench.until(Mode.SPIN_DOWN)
+    assert bench.outputs.stop_reason == StopReason.REMOTE_STOP
+    bench.until(Mode.WAITING)
+    bench.run(1.0)
+    assert bench.outputs.start_refused == StartRefused.VALVES_CLOSED
+    bench.overrides = {}
+    bench.until(Mode.AUTOMATIC)
+
+
+def test_a_valve_switch_that_bounces_stops_nothing(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    for k in range(200):
+        bench.scan(valves_open=k % 10 > 5)
+    assert bench.outputs.mode == Mode.AUTOMATIC
+
+
+def test_off_local_and_remote_change_hands_without_a_bump(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.run(60.0)
+    for selection in (Selection.REMOTE, Selection.LOCAL, Selection.REMOTE):
+        before_pct = bench.outputs.capacity_demand_pct
+        bench.overrides = {"selection": selection, "remote_run": True}
+        bench.scan()
+        assert bench.outputs.mode == Mode.AUTOMATIC
+        assert bench.outputs.capacity_demand_pct == pytest.approx(before_pct, abs=1.0)
+        bench.run(5.0)
+
+
+def test_pull_down_from_equalised_pressure_goes_under_the_current_limit(toys: Any) -> None:
+    """A warm plant: 560 kPa at the start.  The hold keeps the motor near its plate; no overload trip (control.md)."""
+    for name in sorted(SHIPPED):
+        bench = toys.Bench(SHIPPED[name])
+        bench.machine.current_follows_suction = True
+        bench.machine.suction_kpa_abs = 560.0
+        bench.machine.conductance_kw_kpa = 0.5  # a warm room gives its heat whatever the suction
+        bench.machine.load_kw = 500.0
+        bench.until(Mode.AUTOMATIC)
+        full_load_a = bench.settings.common.motor.full_load_current_a
+        inhibited = highest_a = 0.0
+        while bench.machine.suction_kpa_abs > 310.0:
+            bench.scan()
+            inhibited += 0.1 * (bench.outputs.inhibit != 0)
+            highest_a = max(highest_a, bench.log[-1][0].motor_current_a)
+            assert len(bench.log) < 12_000
+        assert bench.outputs.trip_word == 0
+        assert inhibited > 5.0, "the limit must have worked"
+        assert highest_a < 1.07 * full_load_a
+
+
+def test_both_slides_at_minimum_while_running_is_avoided(bench: Any) -> None:
+    """The through-path is open there: starting and stopping only (control.md, plant.md)."""
+    bench.until(Mode.AUTOMATIC)
+    bench.machine.load_kw = 60.0
+    bench.run(120.0)
+    assert bench.outputs.mode == Mode.AUTOMATIC
+    assert bench.machine.capacity_pct < 25.0
+    assert bench.machine.volume_ratio_pct > 60.0
+
+
+@pytest.mark.parametrize("mode", [Mode.WAITING, Mode.PRE_LUBRICATION])
+def test_switched_off_before_the_start_it_goes_back_to_rest(bench: Any, mode: Mode) -> None:
+    bench.overrides = {"oil_temperature_c": 10.0} if mode == Mode.WAITING else {}
+    bench.until(mode)
+    bench.overrides["selection"] = Selection.OFF
+    bench.scan()
+    assert bench.outputs.mode == Mode.OFF
+    assert bench.outputs.start_refused == StartRefused.NONE
+    assert bench.watcher.starts == 0
+
+
+def test_a_supply_interruption_before_the_start_is_no_stop_of_the_motor(bench: Any) -> None:
+    bench.until(Mode.PRE_LUBRICATION)
+    bench.scan(supply_interrupted_ms=2_000)
+    assert bench.outputs.mode == Mode.SPIN_DOWN
+    assert bench.outputs.stop_reason == StopReason.NONE
+    bench.until(Mode.AUTOMATIC)
+
+
+def test_feedback_that_comes_too_late_to_be_confirmed_is_a_failed_start(bench: Any) -> None:
+    bench.until(Mode.STARTING)
+    bench.overrides = {"motor_running": False}
+    bench.run(9.9)
+    bench.overrides = {"motor_running": True}
+    bench.run(0.4)
+    assert bench.outputs.trip_first_out == Trip.FAILED_START

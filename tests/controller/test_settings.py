@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from controller.registry import CROSS_CHECKS, SHIPPED, cross_check
+from controller.setting_fields import Switch
 
 UNITS = {"kPa", "°C", "K", "%", "ms", "A", "1"}
 SUFFIX = {"°C": "_c", "K": "_k", "%": "_pct", "ms": "_ms", "A": "_a"}
@@ -25,7 +26,7 @@ def leaves(record: Any, path: str = "") -> list[tuple[str, Any, Any]]:
 @pytest.mark.parametrize("name", sorted(SHIPPED))
 def test_every_setting_has_unit_range_and_reason_and_a_default_inside(name: str) -> None:
     rows = leaves(SHIPPED[name].settings_type())
-    assert len(rows) > 80
+    assert len(rows) > 170
     for where, f, value in rows:
         m = f.metadata
         assert m["unit"] in UNITS, where
@@ -67,6 +68,19 @@ CONTRADICTIONS = [
     ("capacity", "windup_band_pct", 1.0, "windup_band"),
     ("volume_ratio", "trapped_fraction_frac", FALLING, "must rise"),
     ("auxiliaries", "oil_heater_on_c", 50.0, "oil heater"),
+    ("auxiliaries", "injection_off_c", 95.0, "injection cooling"),
+    ("inhibit", "discharge_pressure_hold_kpa_abs", 1650.0, "discharge pressure hold"),
+    ("inhibit", "discharge_temperature_hold_c", 99.0, "discharge temperature hold"),
+    ("volume_ratio", "full_load_volume_ratio", FALLING, "must rise"),
+    ("refrigerant", "saturation_c", (0.0,) * 21, "saturation table"),
+    ("sequence", "idle_stop_kpa_abs", 180.0, "above the low suction pressure trip"),
+    ("sequence", "valves_closed_ms", 80_000, "valves_closed"),
+    ("slide_watch", "stuck_ms", 2_500, "stuck must be longer"),
+    ("slide_watch", "end_window_pct", 4.0, "end_window"),
+    ("calibration", "low_window_pct", 8.0, "low_window"),
+    ("calibration", "settle_ms", 10_000, "settle time must be shorter"),
+    ("protection", "low_oil_differential_trip_kpa", 600.0, "full-time pump"),
+    ("capacity", "minimum_load_pct", 0.5, "low end stop"),
 ]
 
 
@@ -77,3 +91,24 @@ def test_a_contradiction_is_found_and_named(layer: str, name: str, value: Any, w
         changed = replace(getattr(settings.common, layer), **{name: value})
         settings = replace(settings, common=replace(settings.common, **{layer: changed}))
         assert any(words in line for line in cross_check(settings)), cross_check(settings)
+
+
+def test_the_high_stop_needs_time_for_both_strokes() -> None:
+    settings = SHIPPED["scheduled_pi"].settings_type()
+    for high_stop, seconds, found in ((Switch.ON, 60, True), (Switch.ON, 80, False), (Switch.OFF, 60, False)):
+        common = replace(
+            settings.common,
+            calibration=replace(settings.common.calibration, high_stop=high_stop),
+            sequence=replace(settings.common.sequence, unload_timeout_ms=1_000 * seconds),
+        )
+        said = cross_check(replace(settings, common=common))
+        assert any("both strokes" in line for line in said) == found
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [({"minimum_pulse_ms": 5_000}, "minimum_pulse"), ({"maximum_pulse_ms": 20_000}, "maximum_pulse")],
+)
+def test_the_step_law_contradicts_itself_in_words(changes: dict[str, int], words: str) -> None:
+    settings = SHIPPED["three_position"].settings_type()
+    assert any(words in line for line in cross_check(replace(settings, step=replace(settings.step, **changes))))

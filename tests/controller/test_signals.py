@@ -8,7 +8,9 @@ import pytest
 
 from controller.positioner import DriveSettings
 from controller.process_image import Health, Inputs, Outputs
-from controller.signals import SignalState, believable, read_signals
+from controller.scaling import believable
+from controller.signal_watch import SignalSettings
+from controller.signals import SignalState, judge_signals, read_signals
 
 DRIVE = DriveSettings()
 
@@ -28,8 +30,10 @@ def test_a_bad_signal_keeps_its_last_good_value() -> None:
     read_signals(DRIVE, DRIVE, state, bad, Outputs(), 100)
     assert state.suction_pressure_kpa_abs == 280.0
     assert not state.suction_pressure_good
+    judge_signals(SignalSettings(), state, Inputs(), False, False, 372.0, 100)
     assert not state.all_good
     read_signals(DRIVE, DRIVE, state, Inputs(suction_pressure_kpa_abs=285.0), Outputs(), 100)
+    judge_signals(SignalSettings(), state, Inputs(), False, False, 372.0, 100)
     assert state.suction_pressure_kpa_abs == 285.0
     assert state.all_good
 

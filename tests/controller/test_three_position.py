@@ -13,8 +13,7 @@ def on_times(error_kpa: float, seconds: float = 30.0) -> tuple[float, float]:
     """Load and unload request time in ms over the seconds, at a constant error."""
     state = ThreePositionState()
     capacity = state.common.capacity
-    capacity.set_point_kpa_abs = 290.6
-    capacity.suction_filtered_kpa_abs = 290.6 + error_kpa
+    capacity.error_kpa = error_kpa
     load = unload = 0.0
     for _ in range(round(seconds * 10)):
         step_law(SETTINGS, state, 100)
@@ -43,9 +42,9 @@ def test_pulses_grow_with_the_excess_and_unloading_moves_the_same_travel(error_k
 def test_a_pulse_ends_when_suction_has_crossed_to_the_far_side() -> None:
     state = ThreePositionState()
     capacity = state.common.capacity
-    capacity.set_point_kpa_abs, capacity.suction_filtered_kpa_abs = 290.6, 330.0
+    capacity.error_kpa = 40.0
     step_law(SETTINGS, state, 100)
     assert capacity.request == 1
-    capacity.suction_filtered_kpa_abs = 280.0
+    capacity.error_kpa = -10.0
     step_law(SETTINGS, state, 100)
     assert capacity.request == 0

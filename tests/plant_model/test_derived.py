@@ -29,6 +29,8 @@ def test_step_length_only_changes_what_depends_on_it(h_ms: int) -> None:
         h_ms=100,
         h_s=0.1,
         pump_alpha=a.derived.pump_alpha,
+        thermal_alpha=a.derived.thermal_alpha,
+        thermal_rest_alpha=a.derived.thermal_rest_alpha,
         instruments=replace(b.derived.instruments, alpha=a.derived.instruments.alpha),
     )
     assert same == a.derived

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 
 import pytest
 
@@ -61,10 +62,57 @@ def test_a_stopped_start_is_at_rest(p: Parameters) -> None:
     )
     assert s.suction.pressure_pa == s.vessel.zone.pressure_pa == pytest.approx(330.0e3, rel=1.0e-9)
     assert s.room_k == pytest.approx(saturation_temperature_k(p.refrigerant, 330.0e3))
+    assert s.separator.pressure_pa == pytest.approx(330.0e3)  # long at rest: equalised
     assert s.rates.feed_kg_s == pytest.approx(0.0, abs=1.0e-9)
     t = after(p, s, Disturbances(load_heat_w=0.0), Actuators(), 60)
-    assert t.suction.pressure_pa == pytest.approx(330.0e3, abs=1.0)
+    assert t.suction.pressure_pa == pytest.approx(330.0e3, abs=10.0)
     assert (t.capacity.travel_frac, t.volume_ratio.travel_frac) == (0.3, 0.2)
+
+
+def test_just_stopped_the_separator_still_holds_discharge_pressure(p: Parameters) -> None:
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6, separator_pa=1.0e6)
+    assert s.separator.pressure_pa == pytest.approx(1.0e6)
+    assert s.separator.gas_kg == pytest.approx(s.separator.open_kg)
+
+
+def test_rooms_start_where_their_coils_take_their_load(p: Parameters) -> None:
+    d = Disturbances(load_heat_w=300.0e3, group_open_frac=[1.0, 0.5, 1.0, 1.0], group_load_w=[0.0, 0.0, 15.0e3, 0.0])
+    s = running_state(p, d, 290.64e3)
+    boiling_k = s.vessel.zone.saturation.t_k
+    differences_k = [room_k - boiling_k for room_k in s.evaporator.room_k]
+    assert differences_k == pytest.approx([150.0 / 30.0, 75.0 / 7.5, 90.0 / 15.0, 0.0])
+    t = after(p, s, d, RUNNING, 120)
+    assert t.suction.pressure_pa == pytest.approx(s.suction.pressure_pa, abs=5.0)
+
+
+def test_a_start_beside_another_compressor_is_quiet(p: Parameters) -> None:
+    d = Disturbances(load_heat_w=480.0e3, other_compressor_m3_s=0.08)
+    s = running_state(p, d, 290.64e3)
+    alone = running_state(p, Disturbances(load_heat_w=480.0e3), 290.64e3)
+    assert s.capacity.travel_frac < alone.capacity.travel_frac - 0.1
+    t = after(p, s, d, RUNNING, 120)
+    assert t.suction.pressure_pa == pytest.approx(s.suction.pressure_pa, abs=5.0)
+    assert t.discharge.volume.pressure_pa == pytest.approx(s.discharge.volume.pressure_pa, abs=20.0)
+
+
+def test_a_winter_start_on_the_minimum_head_valve_is_quiet(p: Parameters) -> None:
+    winter = replace(p.plant, discharge_side=replace(p.plant.discharge_side, minimum_head_pa=0.9e6))
+    p = derive(winter, "R717", 100)
+    d = Disturbances(load_heat_w=300.0e3, wet_bulb_k=268.15)
+    s = running_state(p, d, 290.64e3)
+    assert 0.9e6 < s.discharge.volume.pressure_pa < 0.95e6
+    t = after(p, s, d, RUNNING, 120)
+    assert t.discharge.volume.pressure_pa == pytest.approx(s.discharge.volume.pressure_pa, abs=50.0)
+
+
+def test_a_start_with_fan_stages_has_as_many_on_as_it_needs(p: Parameters) -> None:
+    staged = replace(p.plant, discharge_side=replace(p.plant.discharge_side, fan_stages=4))
+    p = derive(staged, "R717", 100)
+    hot = running_state(p, Disturbances(load_heat_w=560.0e3, wet_bulb_k=295.15), 290.64e3)
+    cool = running_state(p, Disturbances(load_heat_w=300.0e3, wet_bulb_k=283.15), 290.64e3)
+    assert hot.discharge.fan_stages_on == 4
+    assert 0 < cool.discharge.fan_stages_on < 4
+    assert cool.discharge.volume.pressure_pa < staged.discharge_side.fan_on_pa
 
 
 def test_a_start_is_closed(p: Parameters) -> None:

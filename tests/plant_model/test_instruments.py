@@ -38,7 +38,7 @@ def test_readings_are_the_true_values_within_the_resolution(p: Parameters) -> No
     measure(p, s, d, r)
     truth = {
         Channel.SUCTION_PRESSURE: s.suction.pressure_pa,
-        Channel.DISCHARGE_PRESSURE: s.discharge.volume.pressure_pa,
+        Channel.DISCHARGE_PRESSURE: s.separator.pressure_pa,
         Channel.SUCTION_TEMPERATURE: s.suction.temperature_k,
         Channel.DISCHARGE_TEMPERATURE: s.oil.mixture_k,
         Channel.OIL_PRESSURE_BEFORE_FILTER: s.oil.before_filter_pa,
@@ -89,9 +89,17 @@ def test_faults(p: Parameters, channel: Channel) -> None:
     measure(p, s, d, r)
     assert r.milliamp == good
     s.lagged[channel] -= 0.1
-    d.fault_kind[channel], d.fault_size_frac[channel] = Fault.BIAS, 0.05
-    measure(p, s, d, r)
-    assert r.milliamp[channel] - good[channel] == pytest.approx(16.0 * 0.05, abs=2.1e-3)
+    for kind, size_frac, expected_ma in (
+        (Fault.BIAS, 0.05, good[channel] + 16.0 * 0.05),
+        (Fault.DRIFT, -0.03, good[channel] - 16.0 * 0.03 * 0.5),  # of span an hour, half an hour ago
+        (Fault.WRONG_SPAN, 2.0, 4.0 + 0.5 * (good[channel] - 4.0)),  # the transmitter spans twice as far
+        (Fault.WRONG_SPAN, 0.0, good[channel]),
+        (Fault.OVER_RANGE, 0.0, 20.5),
+    ):
+        d.fault_kind[channel], d.fault_size_frac[channel] = kind, size_frac
+        s.time_ms, d.fault_since_ms[channel] = 3_600_000, 1_800_000
+        measure(p, s, d, r)
+        assert r.milliamp[channel] == pytest.approx(min(20.5, max(3.8, expected_ma)), abs=2.1e-3), kind
     assert [m for i, m in enumerate(r.milliamp) if i != channel] == [m for i, m in enumerate(good) if i != channel]
 
 
@@ -128,6 +136,6 @@ def test_thermowell_follows_a_step_as_a_first_order_lag(p: Parameters) -> None:
 
 def test_high_high_level_contact(p: Parameters) -> None:
     s, r = running(p), Readings()
-    s.vessel.level_frac = p.plant.suction_vessel.high_high_level_frac
+    s.vessel.swollen_frac = p.plant.suction_vessel.high_high_level_frac
     measure(p, s, Disturbances(), r)
     assert r.vessel_high_high_level is True

@@ -14,14 +14,14 @@ from plant_model.state import Actuators, Disturbances, PlantState
 
 
 def start_run_stop(p: Parameters) -> tuple[PlantState, PlantState]:
-    d = Disturbances(load_heat_w=350.0e3)
+    d = Disturbances(load_heat_w=350.0e3, other_compressor_m3_s=0.01, defrost=[0, 0, 1, 0])
     s = stopped_state(p, d, 330.0e3, 1.0e6)
     start = copy.deepcopy(s)
     program = (
         (50, Actuators(oil_pump=True, oil_heater=True)),
         (100, Actuators(motor_run=True, oil_pump=True)),
         (600, Actuators(motor_run=True, oil_pump=True, capacity_load=True, volume_ratio_increase=True)),
-        (600, Actuators(motor_run=True, oil_pump=True, injection_cooling=True)),
+        (900, Actuators(motor_run=True, oil_pump=True, injection_cooling=True)),
         (200, Actuators(oil_heater=True)),
     )
     for steps, a in program:
@@ -43,6 +43,8 @@ def test_books_balance_over_start_run_and_stop(p: Parameters) -> None:
         "load_j",
         "line_j",
         "shaft_j",
+        "other_j",
+        "melt_j",
         "oil_heater_j",
         "oil_pump_j",
         "condenser_j",

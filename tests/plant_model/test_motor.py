@@ -13,6 +13,7 @@ from plant_model.initial import running_state, stopped_state
 from plant_model.motor import electrical, motor_torque_n_m, motor_torque_slope_n_m_s, step_motor
 from plant_model.parameters import MotorParameters
 from plant_model.plant import close
+from plant_model.shaft import holding_torque_n_m
 from plant_model.state import Disturbances, PlantState
 
 
@@ -106,7 +107,7 @@ def test_start_does_not_depend_on_the_step(p: Parameters) -> None:
 
 def test_loaded_start_stalls(p: Parameters) -> None:
     """Why both slides go to minimum before a start: full slides need more than the motor's starting torque."""
-    s = stopped_state(p, Disturbances(), 330.0e3, 1.35e6, 1.0, 0.7)
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.35e6, 1.0, 0.7, separator_pa=1.35e6)
     assert start(p, s, 100)[-1][0] == 0.0
 
 
@@ -139,3 +140,130 @@ def test_constants_follow_the_nameplate() -> None:
     assert motor_constants(MotorParameters(supply_voltage_v=690.0)).rated_current_a == pytest.approx(
         large.rated_current_a * 400.0 / 690.0
     )
+
+
+def test_heat_is_i_squared_t(p: Parameters) -> None:
+    # exact solution of one time constant: at rated current from cold 1 − exp(−t/τ) after t
+    s = settled(p, p.plant.motor.rated_shaft_power_w)
+    s.compression.shaft_torque_n_m = s.motor.torque_n_m - p.plant.motor.bearing_torque_n_m
+    for _ in range(3900):
+        step_motor(p, s, True, 100)
+    assert s.motor.thermal_frac == pytest.approx(1.0 - math.exp(-1.0), rel=1.0e-3)
+    # at rest it cools three times slower
+    s.motor.speed_rad_s, before = 0.0, s.motor.thermal_frac
+    for _ in range(3900):
+        step_motor(p, s, False, 100)
+    assert s.motor.thermal_frac == pytest.approx(before * math.exp(-1.0 / 3.0), rel=1.0e-3)
+
+
+def test_a_relay_of_class_10_would_trip_within_ten_seconds(p: Parameters) -> None:
+    # source: IEC 60947-4-1 (recalled): class 10 trips from cold within 10 s at 7.2 times its setting; limit 1.15²
+    time_s, heat, current = 0.0, 0.0, 7.2
+    while heat < 1.15 * 1.15:
+        heat += p.derived.thermal_alpha * (current * current - heat)
+        time_s += 0.1
+    assert 8.0 < time_s <= 10.1
+
+
+def test_starts_are_counted(p: Parameters) -> None:
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
+    for run in (True, True, False, True, False):
+        step_motor(p, s, run, 100)
+    assert s.motor.starts == 2
+    assert s.motor.thermal_frac > 0.0
+
+
+def back_spin(p: Parameters, back_torque_n_m: float, seconds: float) -> tuple[PlantState, list[float]]:
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
+    speeds = []
+    for _ in range(round(10 * seconds)):
+        s.motor.back_torque_n_m = back_torque_n_m
+        step_motor(p, s, False, 100)
+        assert close(p, s) == 0
+        speeds.append(s.motor.speed_rad_s)
+    return s, speeds
+
+
+def test_gas_that_flows_back_turns_the_machine_backward(p: Parameters) -> None:
+    s, speeds = back_spin(p, 200.0, 6.0)
+    assert speeds == sorted(speeds, reverse=True)
+    assert -p.derived.motor.synchronous_rad_s < speeds[-1] < -100.0
+    assert s.motor.running is False
+    assert s.motor.current_a == s.compression.mass_flow_kg_s == s.compression.shaft_power_w == 0.0
+    s.motor.back_torque_n_m = 0.0  # equalised: friction stops it, and it stays
+    for _ in range(200):
+        step_motor(p, s, False, 100)
+        assert s.motor.speed_rad_s <= 0.0
+    assert s.motor.speed_rad_s == 0.0
+
+
+def test_bearings_and_oil_hold_a_small_back_torque(p: Parameters) -> None:
+    held_n_m = holding_torque_n_m(p, PlantState())
+    assert back_spin(p, 0.99 * held_n_m, 2.0)[1][-1] == 0.0
+    assert back_spin(p, 1.2 * held_n_m, 2.0)[1][-1] < 0.0
+
+
+def test_a_start_during_back_spin_goes_through_zero_and_takes_longer(p: Parameters) -> None:
+    times = []
+    for torque_n_m in (0.0, 200.0):
+        s, _ = back_spin(p, torque_n_m, 6.0)
+        s.motor.back_torque_n_m, steps = 0.0, 0
+        while s.motor.speed_rad_s < p.derived.motor.settled_rad_s:
+            step_motor(p, s, True, 100)
+            assert close(p, s) == 0
+            steps += 1
+            assert steps < 200
+        times.append(steps)
+    assert times[1] > times[0] + 2
+
+
+def test_back_spin_does_not_depend_on_the_step(p: Parameters) -> None:
+    coarse = back_spin(p, 200.0, 3.0)[1][-1]
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
+    for _ in range(300):
+        s.motor.back_torque_n_m = 200.0
+        step_motor(p, s, False, 10)
+    assert coarse == pytest.approx(s.motor.speed_rad_s, rel=1.0e-9)
+
+
+def worn(p: Parameters, wear_frac: float, seconds: float) -> PlantState:
+    s = running_state(p, Disturbances(), 290.64e3)
+    s.motor.coupling_wear_frac = wear_frac
+    for _ in range(round(10 * seconds)):
+        step_motor(p, s, True, 100)
+        assert close(p, s) == 0
+    return s
+
+
+def test_a_coupling_that_still_carries_the_load_changes_nothing(p: Parameters) -> None:
+    sound, half = worn(p, 0.0, 5.0), worn(p, 0.5, 5.0)
+    assert half.motor.coupling_slip_rad_s == 0.0
+    assert half.motor.speed_rad_s == pytest.approx(sound.motor.speed_rad_s, rel=1.0e-6)
+    assert half.motor.current_a == pytest.approx(sound.motor.current_a, rel=1.0e-6)
+
+
+def test_a_coupling_that_slips_leaves_motor_and_rotors_at_two_speeds(p: Parameters) -> None:
+    sound, broken = worn(p, 0.0, 5.0), worn(p, 1.0, 5.0)
+    assert broken.motor.speed_rad_s == 0.0
+    assert broken.motor.coupling_slip_rad_s > 0.99 * p.derived.motor.synchronous_rad_s
+    assert broken.motor.running is True
+    assert broken.motor.current_a < 0.8 * sound.motor.current_a
+    load_n_m = sound.compression.shaft_torque_n_m
+    wear_frac = 1.0 - 0.8 * load_n_m / p.derived.motor.coupling_torque_n_m
+    slipping = worn(p, wear_frac, 5.0)
+    # the motor carries just what the coupling still transmits, and its own bearings
+    assert slipping.motor.torque_n_m == pytest.approx(0.8 * load_n_m + p.plant.motor.bearing_torque_n_m, rel=0.02)
+    assert slipping.motor.speed_rad_s < 0.9 * sound.motor.speed_rad_s
+
+
+def test_a_worn_coupling_slips_at_the_start_and_then_holds(p: Parameters) -> None:
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
+    s.motor.coupling_wear_frac = 0.9
+    slipped = False
+    for _ in range(150):
+        step_motor(p, s, True, 100)
+        assert close(p, s) == 0
+        slipped = slipped or s.motor.coupling_slip_rad_s > 1.0
+    assert slipped
+    assert s.motor.coupling_slip_rad_s == 0.0
+    assert s.motor.speed_rad_s > 0.98 * p.derived.motor.synchronous_rad_s

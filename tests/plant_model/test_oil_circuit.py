@@ -28,6 +28,7 @@ def set_up(p: Parameters, evaporating_c: float, work_j_kg: float, oil_c: float) 
     s.compression.suction_enthalpy_j_kg = sat.h_v_j_kg
     s.discharge.volume.pressure_pa = saturation_pressure_pa(p.refrigerant, 308.15)
     saturated(p.refrigerant, s.discharge.volume.pressure_pa, s.discharge.volume.saturation)
+    s.separator.pressure_pa = s.discharge.volume.pressure_pa
     s.compression.mass_flow_kg_s = 0.5
     s.compression.shaft_power_w = 0.5 * work_j_kg
     s.oil.supply_k = s.oil.sump_k = oil_c + 273.15
@@ -38,7 +39,7 @@ def mixture_rate(p: Parameters, s: PlantState, f: Rates, discharge_k: float, oil
     s.oil.mixture_k = s.oil.metal_k = discharge_k
     close_oil(p, s)
     s.oil.flow_kg_s = oil_kg_s
-    oil_fluxes(p, s, RUNNING, f)
+    oil_fluxes(p, s, Disturbances(), RUNNING, f)
     return f.mixture_k_s
 
 
@@ -86,17 +87,20 @@ def test_full_load_numbers_an_engineer_believes(p: Parameters) -> None:
     assert 0.5 < s.oil.level_frac < 0.7
 
 
-@given(difference_pa=st.floats(1.0, 3.0e6), open_frac=st.floats(0.05, 1.0))
-def test_flow_meets_filter_and_injection_at_once(p: Parameters, difference_pa: float, open_frac: float) -> None:
-    flow = oil_flow_kg_s(p, difference_pa, open_frac)
-    filter_pa = p.derived.filter_pa_s_kg * flow
+@given(difference_pa=st.floats(1.0, 3.0e6), open_frac=st.floats(0.05, 1.0), thickened=st.floats(1.0, 200.0))
+def test_flow_meets_filter_and_injection_at_once(
+    p: Parameters, difference_pa: float, open_frac: float, thickened: float
+) -> None:
+    resistance_pa_s_kg = p.derived.filter_pa_s_kg * thickened
+    flow = oil_flow_kg_s(p, difference_pa, open_frac, resistance_pa_s_kg)
+    filter_pa = resistance_pa_s_kg * flow
     injection_pa = p.derived.injection_pa_s2_kg2 * (flow / open_frac) ** 2
     assert filter_pa + injection_pa == pytest.approx(difference_pa, rel=1.0e-9)
 
 
 def test_no_flow_against_pressure_or_at_rest_without_pump(p: Parameters) -> None:
-    assert oil_flow_kg_s(p, -1.0, 1.0) == 0.0
-    assert oil_flow_kg_s(p, 1.0e6, 0.0) == 0.0
+    assert oil_flow_kg_s(p, -1.0, 1.0, 1.0e4) == 0.0
+    assert oil_flow_kg_s(p, 1.0e6, 0.0, 1.0e4) == 0.0
     s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
     assert s.oil.flow_kg_s == 0.0
     s.oil.pump_frac = 1.0
@@ -127,11 +131,11 @@ def test_cooler_asks_for_the_set_point_and_gives_what_its_surface_can(p: Paramet
     s = running_state(p, Disturbances(), 290.64e3, 1.35e6, 1.0)
     w = p.plant.oil
     wanted_w = s.oil.flow_kg_s * w.heat_capacity_j_kg_k * (s.oil.sump_k - w.set_point_k)
-    assert oil_cooler_w(p, s) == pytest.approx(wanted_w)
+    assert oil_cooler_w(p, s, Disturbances()) == pytest.approx(wanted_w)
     fouled = derive(replace(p.plant, oil=replace(w, cooler_conductance_w_k=500.0)), "R717", 100)
-    assert oil_cooler_w(fouled, s) == pytest.approx(500.0 * (s.oil.sump_k - w.coolant_k))
+    assert oil_cooler_w(fouled, s, Disturbances()) == pytest.approx(500.0 * (s.oil.sump_k - w.coolant_k))
     s.oil.sump_k = w.set_point_k - 5.0
-    assert oil_cooler_w(p, s) == 0.0
+    assert oil_cooler_w(p, s, Disturbances()) == 0.0
 
 
 def test_injection_cooling_lowers_the_discharge_temperature(p: Parameters) -> None:
@@ -145,8 +149,8 @@ def test_injection_cooling_lowers_the_discharge_temperature(p: Parameters) -> No
 def test_heater_warms_the_sump_at_rest_to_its_balance(p: Parameters) -> None:
     s = stopped_state(p, Disturbances(load_heat_w=0.0), 330.0e3, 1.0e6, oil_k=293.15)
     f = Rates()
-    oil_fluxes(p, s, Actuators(oil_heater=True), f)
+    oil_fluxes(p, s, Disturbances(), Actuators(oil_heater=True), f)
     assert f.sump_k_s == pytest.approx(1500.0 / (150.0 * 2000.0))  # heater over the charge's heat capacity
     s.oil.sump_k = s.oil.supply_k = 293.15 + 1500.0 / 40.0
-    oil_fluxes(p, s, Actuators(oil_heater=True), f)
+    oil_fluxes(p, s, Disturbances(), Actuators(oil_heater=True), f)
     assert f.sump_k_s == pytest.approx(0.0, abs=1.0e-9)

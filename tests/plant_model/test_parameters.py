@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
+from enum import IntEnum
 from typing import Any
 
 import pytest
 
+from plant_model.oil_parameters import CoolerKind
 from plant_model.parameters import InstrumentsParameters, OilParameters, PlantParameters, cross_check
+from plant_model.slide_drive_parameters import DriveKind
 
 
 def leaves(record: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
@@ -28,7 +31,9 @@ def test_each_field_says_unit_limits_and_reason(path: str, f: Any, value: Any) -
     assert f.metadata["why"]
     if isinstance(value, bool):
         return
-    assert f.metadata["low"] <= value <= f.metadata["high"]
+    values = value if isinstance(value, tuple) else (value,)
+    if not isinstance(value, IntEnum):
+        assert all(f.metadata["low"] <= one <= f.metadata["high"] for one in values)
     unit = f.metadata["unit"]
     if unit in ("Pa", "K"):
         assert f.metadata["of"] in ("absolute", "difference")
@@ -68,6 +73,10 @@ def changed(section: str, **change: Any) -> PlantParameters:
         (changed("oil", set_point_k=290.0), "coolant"),
         (changed("oil", charge_kg=300.0), "overfills"),
         (changed("oil", circulation_ms=200_000), "on their way round"),
+        (changed("oil", circulation_ms=120_000), "cover the outlet"),
+        (changed("oil", viscosity_at_100c_m2_s=80.0e-6), "viscosity"),
+        (changed("motor", coupling_torque_frac=2.0), "coupling"),
+        (changed("rating", use=True), "check coefficients"),
     ],
 )
 def test_contradictions_are_named(plant: PlantParameters, word: str) -> None:
@@ -88,6 +97,12 @@ def test_an_upside_down_span_is_named(name: str) -> None:
 def test_a_channel_keeps_its_own_defaults_when_one_value_is_given() -> None:
     kind = type(InstrumentsParameters().oil_pressure)
     assert kind(lag_ms=900).high_pa == InstrumentsParameters().oil_pressure.high_pa
+
+
+def test_a_motorised_drive_asks_for_no_oil_pressure_and_other_coolers_for_no_cold_water() -> None:
+    assert cross_check(changed("capacity_drive", kind=DriveKind.MOTORISED, rated_hydraulic_pa=1.0e5)) == []
+    for kind in (CoolerKind.THERMOSIPHON, CoolerKind.LIQUID_INJECTION):
+        assert cross_check(changed("oil", cooler=kind, coolant_k=330.0)) == []
 
 
 def test_no_pump_is_a_plant() -> None:

@@ -14,8 +14,9 @@ from plant_model.derived import Parameters, derive, slide_drive_constants
 from plant_model.initial import running_state
 from plant_model.parameters import PlantParameters, SlideDriveParameters
 from plant_model.plant import step
-from plant_model.slide_actuator import moving_ms, slide_speed_frac_s, step_slides
-from plant_model.state import Actuators, Disturbances, PlantState, SlideState
+from plant_model.slide_actuator import moving_ms, show_position, slide_speed_frac_s, step_slides
+from plant_model.slide_drive_parameters import DriveKind
+from plant_model.state import Actuators, Disturbances, DriveFaults, PlantState, SlideState
 
 DRIVE = SlideDriveParameters()
 CONSTANTS = slide_drive_constants(DRIVE)
@@ -176,3 +177,191 @@ def test_slides_move_the_same_at_any_step(p: Parameters) -> None:
                 step_slides(q, s, Actuators(capacity_load=on), h_ms)
         ends.append(s.capacity.travel_frac)
     assert ends[0] == pytest.approx(ends[1], abs=1.0e-15)
+
+
+def faulty(
+    p: Parameters, faults: DriveFaults, drive: SlideDriveParameters | None = None
+) -> tuple[Parameters, PlantState]:
+    """The rating point with a drive and faults on the capacity pair."""
+    if drive is not None:
+        p = derive(replace(p.plant, capacity_drive=drive), "R717", 100)
+    s = at_rating(p)
+    s.capacity.faults = faults
+    return p, s
+
+
+def pulse(p: Parameters, s: PlantState, direction: int, steps: int) -> None:
+    for _ in range(steps):
+        step_slides(p, s, Actuators(capacity_load=direction > 0, capacity_unload=direction < 0), 100)
+
+
+def test_a_motorised_drive_is_symmetric_and_needs_no_pressure(p: Parameters) -> None:
+    q, s = faulty(p, DriveFaults(drift_frac_s=-0.01), replace(DRIVE, kind=DriveKind.MOTORISED))
+    s.oil.supply_pa = s.suction.pressure_pa
+    for direction in (1, -1):
+        before = s.capacity.travel_frac = 0.5
+        pulse(q, s, direction, 102)
+        pulse(q, s, 0, 2)
+        # 25–60 s (practitioner's memory), 40 s here: 10.2 s less dead time plus overrun
+        assert abs(s.capacity.travel_frac - before) == pytest.approx((10.2 - 0.15 + 0.1) / 40.0, rel=1.0e-9)
+    before = s.capacity.travel_frac
+    pulse(q, s, 0, 100)
+    assert s.capacity.travel_frac == before  # self-locking: no drift
+
+
+def test_two_drives_share_the_oil_only_if_both_are_hydraulic(p: Parameters) -> None:
+    q, s = faulty(p, DriveFaults(), replace(DRIVE, kind=DriveKind.MOTORISED))
+    both, one = copy.deepcopy(s), copy.deepcopy(s)
+    for _ in range(20):
+        step_slides(q, both, Actuators(capacity_load=True, volume_ratio_increase=True), 100)
+        step_slides(q, one, Actuators(volume_ratio_increase=True), 100)
+    assert both.volume_ratio.travel_frac == one.volume_ratio.travel_frac
+
+
+def test_slow_stuck_and_without_supply(p: Parameters) -> None:
+    _, sound = faulty(p, DriveFaults())
+    _, slow = faulty(p, DriveFaults(speed_frac=0.3))
+    _, stuck = faulty(p, DriveFaults(stuck=True, drift_frac_s=0.01))
+    _, dark = faulty(p, DriveFaults())
+    dark.motor.supply_on = False
+    for s in (sound, slow, stuck, dark):
+        pulse(p, s, 1, 50)
+    assert slow.capacity.travel_frac == pytest.approx(0.3 * sound.capacity.travel_frac, rel=1.0e-9)
+    assert stuck.capacity.travel_frac == dark.capacity.travel_frac == 0.0
+    pulse(p, stuck, 0, 50)
+    assert stuck.capacity.travel_frac == 0.0
+
+
+@pytest.mark.parametrize("rate", [-0.002, 0.002])
+def test_leaking_hydraulics_drift_with_the_gas_force_while_the_drive_is_off(p: Parameters, rate: float) -> None:
+    _, s = faulty(p, DriveFaults(drift_frac_s=rate))
+    s.capacity.travel_frac = 0.5
+    pulse(p, s, 0, 100)
+    gas_pa = s.separator.pressure_pa - s.suction.pressure_pa
+    expected = rate * 10.0 * gas_pa / DRIVE.rated_gas_difference_pa
+    assert s.capacity.travel_frac - 0.5 == pytest.approx(expected, rel=1.0e-9)
+    s.separator.pressure_pa = s.suction.pressure_pa
+    before = s.capacity.travel_frac
+    pulse(p, s, 0, 100)
+    assert s.capacity.travel_frac == before  # equalised: nothing pushes
+
+
+def test_stiction_asks_for_more_to_break_away_than_to_keep_going(p: Parameters) -> None:
+    q, s = faulty(p, DriveFaults(), replace(DRIVE, stiction_pa=50.0e3))
+    gas_pa = s.separator.pressure_pa - s.suction.pressure_pa
+    between_pa = s.suction.pressure_pa + DRIVE.friction_pa + DRIVE.gas_force_frac * gas_pa + 30.0e3
+    rated_pa = s.oil.supply_pa
+    s.oil.supply_pa = between_pa
+    pulse(q, s, 1, 30)
+    assert s.capacity.travel_frac == 0.0
+    s.oil.supply_pa = rated_pa
+    pulse(q, s, 1, 10)
+    moving_frac = s.capacity.travel_frac
+    s.oil.supply_pa = between_pa
+    pulse(q, s, 1, 10)
+    assert s.capacity.travel_frac > moving_frac > 0.0
+
+
+@pytest.mark.parametrize("on_slide", [True, False])
+def test_backlash_is_crossed_at_every_reversal(p: Parameters, on_slide: bool) -> None:
+    """Half-gap h as in the published checks section 5: the slide lags the drive by h, a reversal costs 2 h."""
+    h = 0.02
+    q, s = faulty(
+        p, DriveFaults(), replace(DRIVE, kind=DriveKind.MOTORISED, backlash_frac=h, feedback_on_slide=on_slide)
+    )
+    s.capacity.travel_frac = 0.5
+    drive_frac = 0.5
+    for direction, steps in ((1, 60), (-1, 30), (-1, 60), (1, 20), (1, 100)):
+        pulse(q, s, direction, steps)
+        drive_frac = s.capacity.travel_frac + s.capacity.drive_gap_frac
+        assert abs(s.capacity.drive_gap_frac) <= h + 1.0e-15
+    assert s.capacity.drive_gap_frac == h
+    travel = s.capacity.travel_frac
+    # back by less than the gap: the drive moves, the slide does not
+    speed_frac_s = q.derived.capacity_drive.motor_frac_s
+    steps = int(1.5 * h / speed_frac_s / 0.1)
+    pulse(q, s, -1, steps)
+    moved = (steps * 0.1 - 0.15) * speed_frac_s
+    assert s.capacity.travel_frac == travel
+    assert s.capacity.drive_gap_frac == pytest.approx(h - moved, abs=1.0e-12)
+    show_position(q.plant.capacity_drive, s.capacity)
+    expected = travel if on_slide else drive_frac - moved
+    assert s.capacity.feedback_frac == pytest.approx(expected, abs=1.0e-12)
+    assert s.capacity.opposite_frac == travel
+
+
+def test_backlash_is_the_textbook_play_operator(p: Parameters) -> None:
+    """Against the play operator written down apart: y = min(u + h, max(u − h, y)) for the drive's path u."""
+    h = 0.013
+    drive = replace(DRIVE, kind=DriveKind.MOTORISED, backlash_frac=h, dead_time_ms=0, overrun_ms=0)
+    q, s = faulty(p, DriveFaults(), drive)
+    s.capacity.travel_frac = u = y = 0.5
+    speed_frac_s = q.derived.capacity_drive.motor_frac_s
+    for i in range(400):
+        direction = 1 if math.sin(0.05 * i + 0.4) > 0.0 else -1
+        pulse(q, s, direction, 1)
+        u += direction * 0.1 * speed_frac_s
+        y = min(u + h, max(u - h, y))
+        assert s.capacity.travel_frac == pytest.approx(y, abs=1.0e-12)
+
+
+def test_a_stuck_slide_lets_the_drive_cross_the_gap_only(p: Parameters) -> None:
+    q, s = faulty(p, DriveFaults(stuck=True), replace(DRIVE, backlash_frac=0.01, feedback_on_slide=False))
+    s.capacity.travel_frac = 0.4
+    pulse(q, s, 1, 100)
+    show_position(q.plant.capacity_drive, s.capacity)
+    assert s.capacity.travel_frac == 0.4
+    assert s.capacity.feedback_frac == pytest.approx(0.41)
+
+
+def test_a_slipping_linkage_leaves_the_second_half_behind(p: Parameters) -> None:
+    _, s = faulty(p, DriveFaults(linkage_slip_frac=0.25))
+    s.capacity.travel_frac = 0.2
+    pulse(p, s, 1, 100)
+    show_position(p.plant.capacity_drive, s.capacity)
+    first, second = s.capacity.feedback_frac - 0.2, s.capacity.opposite_frac - 0.2
+    assert first > 0.1
+    assert second == pytest.approx(0.75 * first, rel=1.0e-9)
+    assert s.capacity.travel_frac - 0.2 == pytest.approx(0.5 * (first + second), rel=1.0e-9)  # what the gas sees
+    pulse(p, s, 1, 700)  # to the end stop: the first half stands there, the second does not
+    show_position(p.plant.capacity_drive, s.capacity)
+    assert s.capacity.feedback_frac == pytest.approx(1.0)
+    assert s.capacity.opposite_frac < 0.95
+
+
+def test_a_sensor_out_of_calibration_shows_in_its_reading_only(p: Parameters) -> None:
+    _, s = faulty(p, DriveFaults(feedback_zero_frac=-0.03, feedback_span_frac=0.1))
+    s.capacity.travel_frac = 0.6
+    show_position(p.plant.capacity_drive, s.capacity)
+    assert s.capacity.feedback_frac == pytest.approx(0.6 * 1.1 - 0.03)
+    assert s.capacity.opposite_frac == s.capacity.travel_frac == 0.6
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    program=st.lists(st.tuples(st.sampled_from([-1, 0, 1]), st.integers(1, 60)), min_size=1, max_size=8),
+    backlash=st.floats(0.0, 0.1),
+    slip=st.floats(0.0, 1.0),
+    motorised=st.booleans(),
+    start=st.floats(0.0, 1.0),
+)
+def test_halves_stay_in_range_and_still_when_off(
+    program: list[tuple[int, int]], backlash: float, slip: float, motorised: bool, start: float
+) -> None:
+    kind = DriveKind.MOTORISED if motorised else DriveKind.HYDRAULIC
+    drive = replace(DRIVE, backlash_frac=backlash, kind=kind)
+    p = derive(replace(PlantParameters(), capacity_drive=drive), "R717", 100)
+    s = PlantState()
+    s.suction.pressure_pa, s.separator.pressure_pa, s.oil.supply_pa = 290.0e3, 1.35e6, 1.54e6
+    s.capacity.faults.linkage_slip_frac = slip
+    s.capacity.travel_frac = start
+    for direction, steps in program:
+        for i in range(steps):
+            before = (s.capacity.travel_frac, s.capacity.halves_gap_frac, s.capacity.drive_gap_frac)
+            pulse(p, s, direction, 1)
+            half = 0.5 * s.capacity.halves_gap_frac
+            for place in (s.capacity.travel_frac - half, s.capacity.travel_frac + half):
+                assert -1.0e-12 <= place <= 1.0 + 1.0e-12
+            assert abs(s.capacity.drive_gap_frac) <= backlash
+            if direction == 0 and i * 100 >= DRIVE.overrun_ms:
+                assert before == (s.capacity.travel_frac, s.capacity.halves_gap_frac, s.capacity.drive_gap_frac)

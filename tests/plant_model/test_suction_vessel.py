@@ -10,7 +10,7 @@ from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from plant_model.properties import Saturation, saturated, saturation_pressure_pa
 from plant_model.state import VesselState
-from plant_model.suction_vessel import bulk_heat_w, close_vessel, mixing_kg_s
+from plant_model.suction_vessel import bulk_heat_w, close_vessel, mixing_kg_s, void_frac
 from plant_model.two_phase import equilibrium_capacitance_j_pa
 
 
@@ -127,3 +127,22 @@ def test_both_ends_agree_in_the_long_run(p: Parameters, equilibrium: Parameters)
     for q, v in ((p, two), (equilibrium, one)):
         advance(q, v, 0.0, 0.0, 150.0)
     assert two.zone.pressure_pa == pytest.approx(one.zone.pressure_pa, rel=2.0e-4)
+
+
+def test_a_boiling_bulk_swells_and_a_cool_one_does_not(p: Parameters) -> None:
+    v = vessel(p)
+    assert v.swollen_frac == pytest.approx(v.level_frac, rel=1.0e-12)
+    still_level = v.level_frac
+    advance(p, v, -2.0, 0.0, 10.0)  # a machine pulls far more than the vessel gives: the bulk boils
+    assert v.bulk_superheat_k > 0.3
+    # drift flux by hand: j = Q_flash v_v/(h_fg A), mean void j/2/(j + 0.25 m/s)
+    sat = v.zone.saturation
+    j = bulk_heat_w(p, v) * sat.v_v_m3_kg / (sat.h_v_j_kg - sat.h_l_j_kg) / 2.2
+    assert void_frac(p, v) == pytest.approx(0.5 * j / (j + 0.25))
+    assert v.swollen_frac == pytest.approx(v.level_frac / (1.0 - void_frac(p, v)))
+    assert v.swollen_frac > still_level + 0.01  # liquid is lost, and yet the level stands higher
+    assert v.level_frac < still_level
+    w = vessel(p)
+    advance(p, w, 2.0, 0.0, 10.0)
+    assert w.bulk_superheat_k < 0.0
+    assert w.swollen_frac == w.level_frac
