@@ -6,12 +6,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from controller.registry import SHIPPED
-from scenarios.check_bench import Memory, play, subject_maker
-from scenarios.check_sequences import closed_loop, late, walk
 from scenarios.controller_checks import PROMISES, CheckResult, check_controller
 from scenarios.controllers import Loaded, load, name_controller
 from scenarios.preparation import prepare
@@ -38,12 +35,12 @@ def not_judged(results: list[CheckResult]) -> set[str]:
 @pytest.mark.parametrize("seed", [1, 2])
 def test_shipped_controllers_pass_compiled(controller: str, seed: int) -> None:
     check_controller(named(controller))  # loads the compiled engine
-    began = time.perf_counter()
+    began = time.process_time()  # a busy machine must not fail it
     results = check_controller(named(controller), seed=seed)
-    wall_s = time.perf_counter() - began
+    spent_s = time.process_time() - began
     assert [str(r) for r in results if not r.passed] == []
     assert [r.name for r in results] == list(PROMISES)
-    assert wall_s < 2.0 * 2.0  # 0.25 s here; twice the bound for a busy machine
+    assert spent_s < 2.0  # 0.25 s on the machine where it was written
 
 
 @pytest.mark.parametrize("controller", SHIPPED)
@@ -56,35 +53,6 @@ def test_shipped_controllers_pass_with_the_demo_plants_sheet(controller: str) ->
     sheet = LIBRARY / "sheets" / f"demo_{controller}.toml"
     settings = prepare([LIBRARY / "demo_shift.toml"], controller=controller, settings=sheet)[0].settings
     assert [str(r) for r in check_controller(named(controller), settings) if not r.passed] == []
-
-
-@pytest.mark.parametrize("controller", SHIPPED)
-def test_the_closed_loop_shows_what_the_checks_are_about(controller: str) -> None:
-    """Two starts with the wait between them, loading, failed signals and a stop while running: nothing is vacuous."""
-    settings = SHIPPED[controller].settings_type()
-    loop = closed_loop(subject_maker(named(controller), settings, interpreted=False)(), seed=1)
-    run, given = loop.outputs["motor_run"], loop.inputs
-    assert loop.ended == ""
-    assert np.count_nonzero(np.diff(run.astype(int)) == 1) == 2
-    assert loop.outputs["capacity_load"][:4500].any()
-    for signal in ("suction_pressure", "capacity_position"):
-        assert (run & (given[f"{signal}_health"] != 0)).any()
-    assert (given["stop_button_pressed"] & np.append(False, run[:-1])).any()
-    assert len(set(loop.outputs["mode"].tolist())) >= 8
-
-
-def test_the_walk_reaches_what_a_machine_in_service_never_shows() -> None:
-    inputs = walk(1, 5_000).inputs
-    for name in inputs.dtype.names or ():
-        if name != "supply_interrupted_ms" and name != "remote_demand_pct":
-            assert len(np.unique(inputs[name])) > 1, name
-    assert np.array_equal(inputs, walk(1, 5_000).inputs)
-    assert not np.array_equal(inputs, walk(2, 5_000).inputs)
-
-
-def test_late_scans_are_late_lost_and_repeated() -> None:
-    steps = np.diff(late(1, walk(1, 5_000), keep_time=False).time_ms)
-    assert set(steps.tolist()) == {0, 100, 300, 1_000, 5_000, 30_000}
 
 
 def test_a_compiled_controller_of_ones_own_passes() -> None:
@@ -168,8 +136,12 @@ def test_the_c_example_and_its_twin_pass_and_fail_alike(plain_steps_library: Pat
         ("return sizeof(state_t);", "return 8;", "memory"),
         ("    return 0;\n}", "    ((double *)(out + 1))[0] = 1.0;\n    return 0;\n}", "memory"),
         ("(void)settings;", "((double *)settings)[3] += 1.0;", "settings_untouched"),
-        ("(void)settings;", "((twoslide_inputs *)in)->motor_current_a = 1.0;", "inputs_untouched"),
-        ("    state_t *s = memory;", "    static state_t hidden; (void)memory;\n    state_t *s = &hidden;", "determinism"),
+        ("(void)settings;", "(void)settings; ((twoslide_inputs *)in)->motor_current_a = 1.0;", "inputs_untouched"),
+        (
+            "    state_t *s = memory;",
+            "    static state_t hidden; (void)memory;\n    state_t *s = &hidden;",
+            "determinism",
+        ),
         ("out->suction_set_point_kpa_abs = 290.0;", "*(uint8_t *)&out->oil_heater = 3;", "ranges"),
     ],
 )
@@ -179,23 +151,12 @@ def test_a_library_that_writes_where_it_must_not(
     source = (FOREIGN / "plain_steps.c").read_text(encoding="utf-8")
     assert old in source
     text = source.replace(old, new).replace("    out->capacity_demand_pct = in->capacity_position_pct;\n", "")
-    if "settings" in old + new:
+    if caught_by == "settings_untouched":
         text += '\nconst char *twoslide_settings_name(void) { return "scheduled_pi"; }\n'
-    (tmp_path / "bad.c").write_text(text.replace("(void)settings;", "(void)settings;"), encoding="utf-8")
-    results = check_controller(named(str(build_c(tmp_path / "bad.c", tmp_path / f"{caught_by}_{abs(hash(new))}.so"))))
+    (tmp_path / "bad.c").write_text(text, encoding="utf-8")
+    results = check_controller(named(str(build_c(tmp_path / "bad.c", tmp_path / "bad.so"))))
     usual = {"stops", "failed_instrument"}
     assert caught_by in failures(results) - usual, [str(r) for r in results]
-
-
-def test_a_memory_sees_a_byte_on_either_side() -> None:
-    for place in (-1, 16):
-        memory = Memory(np.zeros(16, dtype=np.uint8))
-        assert memory.bytes.ctypes.data % 16 == 0
-        assert not memory.overrun()
-        around = np.ctypeslib.as_array((np.ctypeslib.ctypes.c_uint8 * 18).from_address(memory.bytes.ctypes.data - 1))
-        around[place + 1] ^= 1
-        assert memory.overrun()
-        assert not memory.changed()
 
 
 def test_the_limits_of_shipped_controllers_are_those_of_their_settings() -> None:
@@ -205,12 +166,3 @@ def test_the_limits_of_shipped_controllers_are_those_of_their_settings() -> None
         assert limits is not None
         assert limits.start_to_start_ms
         assert limits.pre_lubrication_ms
-
-
-def test_a_sequence_is_given_as_it_is(plain_steps_library: Path) -> None:
-    make = subject_maker(named(str(plain_steps_library)), None, interpreted=False)
-    sequence = walk(3, 50)
-    played = play(make(), sequence)
-    assert len(played.outputs) == 50
-    # the twin's answer follows from each input record alone
-    assert np.array_equal(played.outputs["capacity_demand_pct"], sequence.inputs["capacity_position_pct"])
