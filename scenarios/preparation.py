@@ -133,7 +133,8 @@ def _saturation_pressure_pa(refrigerant: str, temperature_k: float) -> float:
     tables = load_refrigerant(refrigerant)
     pressure_pa = saturation_pressure_pa(tables, temperature_k)
     if not in_envelope(tables, pressure_pa):
-        raise ValueError(f"{temperature_k - 273.15:g} °C is outside the property tables of {refrigerant}")
+        low_c, high_c = tables.temperature_low_k - 273.15, tables.temperature_high_k - 273.15
+        raise ValueError(f"the property tables reach from {low_c:.1f} to {high_c:.1f} °C saturated")
     return pressure_pa
 
 
@@ -177,7 +178,7 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     named = name_controller(scenario.controller, scenario.path.parent)
     plant: Plant[PlantParameters] = scenario.plant
     parameters = derive(plant.parameters, plant.refrigerant, STEP_MS)
-    _check_start(scenario, parameters)
+    _check_start(scenario, parameters, named)
     settings: Any = None
     if scenario.sheet is not None:
         settings = scenario.sheet.settings
@@ -186,15 +187,28 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     instruments = plant.parameters.instruments
     noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
     limits = limits_of(settings) or Limits()
-    return Prepared(
+    prepared = Prepared(
         scenario, plant, parameters, wiring_of(instruments), noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
     )  # fmt: skip
+    prepared.initial_state()  # some 5 ms: a start that does not exist is found before any scenario of a folder has run
+    return prepared
 
 
-def _check_start(scenario: Scenario, parameters: Parameters) -> None:
-    """A start that the property tables cannot describe is refused before the first scan."""
+def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> None:
+    """A start that property tables or controller cannot take up is refused before the first scan."""
     start, tables = scenario.start, parameters.refrigerant
+    if start.machine is MachineAtStart.RUNNING and named.kind is not Kind.SHIPPED:
+        raise InputRefused(
+            Problem(
+                f'start.machine = "running" with controller {named.name}: only a shipped controller can be told that '
+                "it has been leading a running machine",
+                file=str(scenario.path),
+                value='"running"',
+                limit=f'"running" for {", ".join(sorted(SHIPPED))}',
+                way_out='write machine = "stopped" and let the controller start it',
+            )
+        )
     low_kpa, high_kpa = tables.pressure_low_pa / 1000.0, tables.pressure_high_pa / 1000.0
     given = {"suction_pressure": start.suction_pressure_pa, "discharge_pressure": start.discharge_pressure_pa}
     problems = [

@@ -210,13 +210,14 @@ def _saturation(text: str, number: float, name: str, unit: str, site: Site) -> f
     temperature_k = _temperature(text, number, name, "K", "absolute")
     if site.saturation_pressure_pa is None:
         _refuse(text, "is a saturation temperature and no refrigerant is known here", unit, "absolute")
+    limits = ""
     try:
         pressure_pa = site.saturation_pressure_pa(temperature_k)
-    except (ValueError, ArithmeticError):
-        pressure_pa = math.nan
+    except (ValueError, ArithmeticError) as error:
+        pressure_pa, limits = math.nan, f" ({error})"
     if not (math.isfinite(pressure_pa) and pressure_pa > 0.0):
         what = site.refrigerant or "the refrigerant"
-        _refuse(text, f"is outside the saturation range of {what}", unit, "absolute")
+        _refuse(text, f"is outside the saturation range of {what}{limits}", unit, "absolute")
     return pressure_pa / find_unit(unit).factor
 
 

@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from polars.exceptions import PolarsError
+
 from controller.registry import SHIPPED
 from plant_model.plant import explain
 from scenarios.child import run_in_child
@@ -23,11 +25,20 @@ from scenarios.engine import BlockEnd
 from scenarios.errors import InputRefused, Problem, StorageFailed
 from scenarios.preparation import Prepared, prepare, settings_for
 from scenarios.requirements import Limits
-from scenarios.scoring import Scores, score
+from scenarios.scoring import Scores, read_scores, score
 from scenarios.session import Buffers, Session, memory_buffers
-from scenarios.trace import Event, Trace, partial_folder, publish, trace_of, write_trace
+from scenarios.trace import Event, Trace, partial_folder, publish, read_trace, trace_of, write_trace
 
-__all__ = ["RunResult", "execute", "failure_text", "open_session", "play_prepared", "prepare", "prepare_job"]
+__all__ = [
+    "RunResult",
+    "execute",
+    "failure_text",
+    "finished_run",
+    "open_session",
+    "play_prepared",
+    "prepare",
+    "prepare_job",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +146,7 @@ def play_prepared(
         noted = [*noted, Event(int(run["time_ms"]), "run", "fault", failure)]
     if int(run["edges_lost"]):
         noted = [*noted, Event(int(run["time_ms"]), "run", "events", f"{int(run['edges_lost'])} changes not recorded")]
-    trace = trace_of(buffers.rows[:rows].copy(), buffers.edges[:edges].copy(), noted, dict(prepared.facts))
+    trace = trace_of(buffers.rows[:rows], buffers.edges[:edges], noted, dict(prepared.facts))
     return trace, failure, engine, note, int(run["time_ms"]) / 1000.0 / max(wall_s, 1e-9)
 
 
@@ -164,6 +175,24 @@ def _check_place(out: Path) -> None:
                 way_out="name a new folder",
             )
         )
+
+
+def finished_run(prepared: Prepared, out: Path) -> RunResult | None:
+    """The run that stands at `out`, if it came from exactly these inputs and this version; else None.
+
+    So a folder of scenarios that was interrupted goes on where it stopped.  A run that ended in a fault is run again.
+    """
+    if not all((out / name).is_file() for name in ("trace.parquet", "events.csv", "scores.json", "report.html")):
+        return None
+    try:
+        trace, scores = read_trace(out), read_scores(out)
+    except (OSError, ValueError, KeyError, PolarsError):
+        return None  # not readable as a run of this version: it is replaced
+    same = all(trace.metadata.get(key) == value for key, value in prepared.facts.items())
+    if not same or any(event.kind == "run" and event.source == "fault" for event in trace.events):
+        return None
+    note = "finished before from the same inputs, not run again"
+    return RunResult(trace, scores, prepared.limits, out, None, "kept", note, 0.0, dict(prepared.facts))
 
 
 def execute(

@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 import simpy
 
+from controller.frame import attach_running
 from controller.process_image import Inputs, Outputs
+from controller.registry import SHIPPED
 from plant_model.instruments import Channel
+from plant_model.plant import measure
 from plant_model.state import Actuators, PlantState, Readings
 from scenarios.chance import noise_block
 from scenarios.engine import NOISE_ROWS, BlockEnd, Run, run_block
@@ -22,7 +25,9 @@ from scenarios.entries import Entry
 from scenarios.errors import InternalError
 from scenarios.records import RecordArray, dtype_of, from_record, to_array, write_into
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX, Row, RowView
+from scenarios.scenario import MachineAtStart
 from scenarios.trace import Event, Floats
+from scenarios.wiring import wire_inputs
 from scenarios.world import World
 
 if TYPE_CHECKING:
@@ -109,6 +114,8 @@ class Session:
         objects += (disturbances, Actuators(), Readings())
         self._edge_columns = np.array([INDEX[name] for name in EDGE_COLUMNS], dtype=np.int64)
         self._last = np.zeros(len(EDGE_COLUMNS))
+        if scenario.start.machine is MachineAtStart.RUNNING:
+            self._take_over_running(*objects)
         self.watches: Floats = np.zeros((0, 3))
         write_into(run, buffers.run)
         if entry is not None:
@@ -129,6 +136,25 @@ class Session:
         self.world = World(
             simpy.Environment(), operator, disturbances, self.values, self.noted, scenario, prepared.seed
         )
+
+    def _take_over_running(
+        self, inputs: Any, outputs: Any, wiring: Any, operator: Any, parameters: Any, plant: Any, disturbances: Any,
+        _actuators: Any, readings: Any,
+    ) -> None:  # fmt: skip
+        """Make the fresh controller one that has led this running machine for hours; only shipped ones can be told."""
+        measure(parameters, plant, disturbances, readings)
+        wire_inputs(wiring, operator, readings, inputs)
+        name = self.prepared.named.name
+        if self.entry is None:
+            attach_running(self._state.common, inputs, outputs)
+        elif self.entry.state is None or name not in SHIPPED:
+            raise InternalError(f"a run of {name!r} cannot begin with the machine running: its state is not ours")
+        else:
+            state: Any = SHIPPED[name].state_type()
+            attach_running(state.common, inputs, outputs)
+            write_into(state, self.entry.state)
+        for k, column in enumerate(EDGE_COLUMNS):  # being in service is no change, so it is no event of the first scan
+            self._last[k] = float(inputs.motor_running if column == "motor_running" else getattr(outputs, column))
 
     def note_into(self, noted: list[Event]) -> None:
         """Let what the event processes note go into another list (a child's, which is also on disk)."""

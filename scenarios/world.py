@@ -51,6 +51,7 @@ class World:
     watching: list[_Watch] = field(default_factory=list)
     _closed: int = 0  # how many events hold the evaporators closed
     _chains: int = 0  # how many events hold the safety chain open
+    _faults: dict[int, list[tuple[int, int, float]]] = field(default_factory=dict)  # of a channel, the latest last
 
     def note(self, kind: str, source: str, text: str) -> None:
         """A line for events.csv, at this moment."""
@@ -221,14 +222,22 @@ class World:
                 self.note("disturbance", "safety_chain", "the safety chain is closed again")
 
     def _instrument_fault(self, event: kinds.InstrumentFault) -> Process:
-        channel = int(Channel[event.instrument.upper()])
-        d, fault = self.disturbances, int(Fault[event.fault.upper()])
+        channel, kind = int(Channel[event.instrument.upper()]), int(Fault[event.fault.upper()])
+        active = self._faults.setdefault(channel, [])
+        fault = (len(self.noted), kind, event.size_frac or 0.0)  # numbered, so that two of a kind are two
+        active.append(fault)
         self.note("instrument", event.instrument, f"{event.fault.replace('_', ' ')}{_size(event)}")
-        d.fault_kind[channel], d.fault_size_frac[channel] = fault, event.size_frac or 0.0
+        self._show_fault(channel)
         if event.lasting_ms is not None:
             yield self.env.timeout(event.lasting_ms)
-            d.fault_kind[channel], d.fault_size_frac[channel] = int(Fault.NONE), 0.0
-            self.note("instrument", event.instrument, "works again")
+            active.remove(fault)
+            self._show_fault(channel)
+            self.note("instrument", event.instrument, "another fault is left" if active else "works again")
+
+    def _show_fault(self, channel: int) -> None:
+        """The latest of a channel's faults is what it shows."""
+        d, active = self.disturbances, self._faults[channel]
+        _, d.fault_kind[channel], d.fault_size_frac[channel] = active[-1] if active else (0, int(Fault.NONE), 0.0)
 
     def _operate(self, event: kinds.Operator) -> Process:
         o, action = self.operator, event.action

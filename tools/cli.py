@@ -117,7 +117,10 @@ def run(
     log_ms: int | None,
     as_json: bool,
 ) -> int:
-    """Run scenario files, or folders of them.  All are checked before the first one starts."""
+    """Run scenario files, or folders of them.  All are checked before the first one starts.
+
+    Of several, those that were finished before from the same inputs are kept, so that an interrupted command goes on.
+    """
     from scenarios.runner import prepare
 
     prepared = prepare(list(scenarios), controller=controller, settings=settings, seed=seed, log_ms=log_ms)
@@ -196,10 +199,14 @@ def _places(prepared: list[Prepared], out: Path | None) -> list[Path]:
 
 
 def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult]:
-    from scenarios.runner import execute
+    from scenarios.runner import execute, finished_run
 
     results = []
     for one, place in zip(prepared, places, strict=True):
+        kept = finished_run(one, place) if len(prepared) > 1 else None
+        if kept:
+            results.append(kept)
+            continue
 
         def finish(folder: Path, result: RunResult, one: Prepared = one) -> None:
             title = f"{one.scenario.title}: {one.controller_name}"
@@ -264,7 +271,8 @@ def _print_notes(console: Console, one: Prepared, result: RunResult) -> None:
     def say(text: str, style: str = "") -> None:
         console.print(text, style=style or None, markup=False, soft_wrap=True)
 
-    say(f"{one.controller_name}: {result.engine}, {_speed(result)} ({result.engine_note})")
+    speed = f", {_speed(result)}" if result.simulated_s_per_s else ""
+    say(f"{one.controller_name}: {result.engine}{speed} ({result.engine_note})")
     trips = trip_lines(result.trace)
     for line in trips[:10] or ["no trip"]:
         say(f"  {line}")

@@ -62,3 +62,23 @@ def build_c() -> Callable[[Path, Path], Path]:
 def plain_steps_library(tmp_path_factory: pytest.TempPathFactory, build_c: Callable[[Path, Path], Path]) -> Path:
     """The C example as a shared library."""
     return build_c(FOREIGN / "plain_steps.c", tmp_path_factory.mktemp("c") / "plain_steps.so")
+
+
+@pytest.fixture
+def scenario(tmp_path: Path) -> Callable[..., Path]:
+    """A function that writes a scenario on the demo plant: events as TOML, `start` as the lines of its table."""
+
+    def write(
+        events: str = "", *, minutes: int = 3, start: str = 'load = "330 kW"', controller: str = "scheduled_pi",
+        seed: int = 5, plant: str | Path = ROOT / "scenarios" / "library" / "plants" / "harrow_ness.toml",
+        name: str = "made",
+    ) -> Path:  # fmt: skip
+        path = tmp_path / f"{name}.toml"
+        path.write_text(
+            f'title = "Made"\npurpose = "for a test"\nexpects = "what the test says"\nplant = "{plant}"\n'
+            f'controller = "{controller}"\nduration = "{minutes} min"\nseed = {seed}\n[start]\n{start}\n{events}',
+            encoding="utf-8",
+        )
+        return path
+
+    return write

@@ -1,0 +1,153 @@
+"""The library of scenarios: every one runs under both shipped controllers, and tells the story that its file promises.
+
+Figures are of the invented demo plant; the comparisons say which controller is better there, and nothing about a site.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from controller.process_image import Mode, StartRefused, StopReason, Trip
+from controller.registry import SHIPPED
+from scenarios.preparation import Prepared, prepare
+from scenarios.requirements import POSITION_TOLERANCE_FRAC
+from scenarios.runner import RunResult, execute
+from scenarios.steps import steps
+from scenarios.trace import Trace
+
+LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
+SCENARIOS = sorted(path.stem for path in LIBRARY.glob("*.toml"))
+MINUTE_MS = 60_000
+
+
+def prepared_for(name: str, controller: str) -> Prepared:
+    sheet = LIBRARY / "sheets" / f"demo_{controller}.toml"
+    return prepare([LIBRARY / f"{name}.toml"], controller=controller, settings=sheet)[0]
+
+
+@cache
+def run(name: str, controller: str) -> RunResult:
+    return execute(prepared_for(name, controller), None)
+
+
+def changes(trace: Trace, column: str) -> list[tuple[int, int]]:
+    """(time, new value) of each change after the first row."""
+    found = steps(trace, column)
+    return list(zip(found.times_ms.tolist()[1:], found.values.tolist()[1:], strict=True))
+
+
+def test_there_are_six_scenarios_and_more() -> None:
+    assert len(SCENARIOS) >= 6
+    assert "demo_shift" in SCENARIOS
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_requirement_is_violated(name: str, controller: str) -> None:
+    result = run(name, controller)
+    assert result.failure is None
+    assert result.scores.violations == ()
+    assert result.scores.skipped == ()
+    assert result.trace["time_ms"][-1] == prepared_for(name, controller).scenario.duration_ms
+    for column, values in result.trace.values.items():
+        assert np.isfinite(values).all(), column
+    assert result.scores.window_ms is not None
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_only_the_failed_fans_may_trip(name: str, controller: str) -> None:
+    trips = run(name, controller).scores.value("trips_count")
+    assert trips is not None
+    assert trips == 0.0 or name == "condenser_fans_fail"
+
+
+def test_on_the_demo_shift_the_scheduled_law_beats_the_steps_in_all_three() -> None:
+    """Issue: pressure RMS, reversals per hour and energy at once, with no trip."""
+    baseline, scheduled = run("demo_shift", "three_position").scores, run("demo_shift", "scheduled_pi").scores
+    for name in ("suction_deviation_rms_kpa", "capacity_reversals_per_h", "specific_energy_kwh_per_kwh"):
+        one, other = baseline.value(name), scheduled.value(name)
+        assert one is not None
+        assert other is not None
+        assert other < one, name
+    assert baseline.value("trips_count") == scheduled.value("trips_count") == 0.0
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+def test_normal_stop_and_restart_waits_from_start_to_start(controller: str) -> None:
+    trace = run("normal_stop_and_restart", controller).trace
+    limits = prepared_for("normal_stop_and_restart", controller).limits
+    first_ms, second_ms = steps(trace, "motor_run").rises_ms().tolist()
+    needed_ms = limits.start_to_start_ms
+    assert needed_ms is not None
+    # the wait, and then the oil: no later than that, no earlier than the wait
+    assert needed_ms <= second_ms - first_ms <= needed_ms + (limits.pre_lubrication_ms or 0) + 1_000
+    (stop_ms,) = steps(trace, "motor_run").falls_ms().tolist()
+    assert 10 * MINUTE_MS < stop_ms < 12 * MINUTE_MS
+    for column, limit in (
+        ("capacity_travel_frac", limits.capacity_start_frac),
+        ("volume_ratio_travel_frac", limits.volume_ratio_start_frac),
+    ):
+        assert limit is not None
+        assert np.interp(stop_ms, trace["time_ms"], trace[column]) <= limit + POSITION_TOLERANCE_FRAC
+    refused = steps(trace, "start_refused").where(np.array([int(StartRefused.RESTART_WAIT)]))
+    assert refused.on_ms(13 * MINUTE_MS, 20 * MINUTE_MS) == 7 * MINUTE_MS  # and it says what it waits for
+    assert (stop_ms, int(StopReason.SELECTED_OFF)) in changes(trace, "stop_reason")
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str) -> None:
+    trace = run("condenser_fans_fail", controller).trace
+    inhibits = [at for at, value in changes(trace, "inhibit") if value and at >= 35 * MINUTE_MS]
+    assert inhibits
+    trips = changes(trace, "trip_first_out")
+    assert all(inhibits[0] < at for at, _ in trips)
+    assert {cause for _, cause in trips if cause} <= {int(Trip.HIGH_DISCHARGE_PRESSURE)}
+    before = trace["capacity_travel_frac"][35 * 60 - 1]
+    at_trip = int((trips[0][0] if trips else trace["time_ms"][-1]) // 1000) - 1
+    assert trace["capacity_travel_frac"][at_trip] < 0.6 * before
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+def test_loss_of_all_load_stops_idle_and_takes_the_load_again(controller: str) -> None:
+    result = run("loss_of_all_load", controller)
+    trace = result.trace
+    assert result.scores.value("trips_count") == 0.0
+    reasons = [value for _, value in changes(trace, "stop_reason") if value]
+    assert reasons == [int(StopReason.IDLE)]
+    modes = [Mode(value) for _, value in changes(trace, "mode")]
+    stop = modes.index(Mode.UNLOADING)
+    assert modes[stop - 1 : stop + 3] == [Mode.AUTOMATIC, Mode.UNLOADING, Mode.SPIN_DOWN, Mode.WAITING]
+    assert modes[-1] == Mode.AUTOMATIC
+    _, restart_ms = steps(trace, "motor_run").rises_ms().tolist()
+    assert restart_ms >= 70 * MINUTE_MS
+    row = int(restart_ms // 1000)
+    assert trace["capacity_travel_frac"][row] < 0.06
+    # the last ten minutes: the load of before is carried again, near the set point
+    assert np.abs(trace["suction_pressure_pa"][-600:] - trace["suction_set_point_pa"][-600:]).mean() < 12e3
+    assert trace["evaporator_heat_w"][-600:].mean() == pytest.approx(350e3, rel=0.03)
+
+
+def test_steady_part_load_is_quiet_under_the_scheduled_law() -> None:
+    """What its file expects: no limit cycle, few operations, suction within 0.3 K."""
+    scores = run("steady_part_load", "scheduled_pi").scores
+    rms_k, reversals = scores.value("suction_deviation_rms_k"), scores.value("capacity_reversals_per_h")
+    assert rms_k is not None
+    assert rms_k < 0.3
+    assert reversals is not None
+    assert reversals <= 1.0
+
+
+def test_a_load_step_up_settles_without_an_inhibit_under_the_scheduled_law() -> None:
+    result = run("load_step_up", "scheduled_pi")
+    after = result.trace["time_ms"] >= 40 * MINUTE_MS
+    deviation_pa = (result.trace["suction_pressure_pa"] - result.trace["suction_set_point_pa"])[after]
+    assert np.abs(deviation_pa).max() < 2 * 11.8e3  # 2 K at −10 °C: 11.8 kPa/K, Clausius-Clapeyron with CoolProp
+    assert result.trace["inhibit"][after].max() == 0.0
+    (step,) = [s for s in result.scores.settling if s.time_ms == 40 * MINUTE_MS]
+    assert step.settled
+    assert step.settling_s < 600.0
