@@ -8,6 +8,7 @@ the logged rows only, so a breach that fits between two rows may go unseen.  A f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, is_dataclass
 from itertools import pairwise
@@ -41,6 +42,7 @@ class TripLimit:
     unit: str  # for people: kPa, K, A
     factor: float  # people's unit / SI unit
     bypass_ms: int = 0  # after the start, while it is blocked
+    readable_to: float = math.inf  # SI: a reading beyond is a failed current loop (NE 43), not a value
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +197,9 @@ def _trip_in_time(trace: Trace, limits: Limits) -> list[Violation]:
     row_ms = int(np.max(np.diff(times))) if len(times) > 1 else 0
     for limit in limits.trips:
         slack = TRIP_TOLERANCE_FRAC * limit.span
-        beyond = limit.direction * (trace[limit.column] - limit.limit) > slack
+        beyond = (limit.direction * (trace[limit.column] - limit.limit) > slack) & (
+            trace[limit.column] < limit.readable_to
+        )
         for start, end in run.spans_ms() if beyond.any() else ():
             first, last = np.searchsorted(times, (start + limit.bypass_ms, end)).tolist()
             inside = beyond[first:last]
@@ -291,6 +295,12 @@ def _common_in(record: Any) -> CommonSettings | None:
     return None
 
 
+def failed_above(field_name: str) -> float:
+    """Reading at 21 mA, in the cabinet's unit: from there on NE 43 calls the loop failed."""
+    high = float(Inputs.__dataclass_fields__[field_name].metadata["high"])
+    return high + (21.0 - 20.0) / 16.0 * span_of(field_name)
+
+
 def limits_of(settings: Any) -> Limits | None:
     """The limits in a shipped controller's settings, in SI; None where settings are the controller's own business."""
     common = _common_in(settings)
@@ -330,6 +340,7 @@ def limits_of(settings: Any) -> Limits | None:
                 span_of("discharge_temperature_c"),
                 "K",
                 1.0,
+                readable_to=failed_above("discharge_temperature_c") + 273.15,
             ),
             TripLimit(
                 Trip.MOTOR_OVERLOAD,
