@@ -26,7 +26,7 @@ class SlideWatchSettings:
         default=Switch.ON, metadata=choice(Switch, "the other half's position is wired too")
     )
     disagree_pct: float = percent(6.0, 1.0, 30.0, f"of travel between the halves: slack and span errors; {PRACTICE}")
-    disagree_ms: int = duration(10_000, 0, 120_000, f"longer than the slack takes; {PRACTICE}")
+    disagree_delay_ms: int = duration(10_000, 0, 120_000, f"longer than the slack takes; {PRACTICE}")
 
 
 @dataclass(slots=True)
@@ -88,4 +88,4 @@ def watch_slide(
     apart = apart and believable(opposite_pct, opposite_health)
     s.halves_disagree = False
     if apart or s.disagree.was_on:
-        s.halves_disagree = ton(s.disagree, apart, c.disagree_ms, dt_ms)
+        s.halves_disagree = ton(s.disagree, apart, c.disagree_delay_ms, dt_ms)

@@ -317,7 +317,8 @@ class CoolantDrift(_Event):
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        return _until_after_from(self)
+        _until_after_from(self.from_ms, self.until_ms)
+        return self
 
 
 class PowerDip(_Event):

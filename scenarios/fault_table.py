@@ -53,7 +53,10 @@ def _slide(pair: str, words: str) -> dict[str, FaultSpec]:
             (where, "drift_frac_s"), "per_minute", f"the {words} slide drifts unpowered, share of travel a minute", -1.0
         ),
         f"{pair}_linkage_slip": FaultSpec(
-            (where, "linkage_slip_frac"), "lost", f"the halves of the {words} pair disagree by this share of travel", -1.0
+            (where, "linkage_slip_frac"),
+            "lost",
+            f"the halves of the {words} pair disagree by this share of travel",
+            -1.0,
         ),
         f"{pair}_feedback_zero": FaultSpec(
             (where, "feedback_zero_frac"), "lost", f"zero of the {words} position feedback, of travel", -0.5, 0.5

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import is_dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from controller.process_image import Inputs, Outputs
 from controller.registry import SHIPPED
@@ -45,7 +45,7 @@ def _word(value: Any, unit: str) -> str:
 
 
 def _rows(record: Any, above: str) -> Iterator[GuideRow]:
-    for rule in field_rules(type(record)):
+    for rule in field_rules(cast(Any, type(record))):
         value = getattr(record, rule.name)
         if is_dataclass(value):
             yield from _rows(value, f"{above}{rule.key}.")

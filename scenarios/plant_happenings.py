@@ -49,7 +49,9 @@ def evaporator_group(world: World, event: kinds.EvaporatorGroup) -> Process:
         world.note("disturbance", "evaporator_group", f"group {event.group} is {100.0 * event.open_frac:g} % open")
     if event.load_w is not None:
         d.group_load_w[group] = event.load_w
-        world.note("disturbance", "evaporator_group", f"group {event.group} has {event.load_w / 1000.0:+g} kW of its own")
+        world.note(
+            "disturbance", "evaporator_group", f"group {event.group} has {event.load_w / 1000.0:+g} kW of its own"
+        )
     if event.lasting_ms is not None:
         yield world.env.timeout(event.lasting_ms)
         d.group_open_frac[group], d.group_load_w[group] = before

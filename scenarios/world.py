@@ -238,6 +238,7 @@ class World:
         """The latest of a channel's faults is what it shows."""
         d, active = self.disturbances, self._faults[channel]
         _, d.fault_kind[channel], d.fault_size_frac[channel] = active[-1] if active else (0, int(Fault.NONE), 0.0)
+        d.fault_since_ms[channel] = int(self.env.now)
 
     def _operate(self, event: kinds.Operator) -> Process:
         o, action = self.operator, event.action

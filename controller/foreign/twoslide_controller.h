@@ -223,7 +223,7 @@ typedef struct twoslide_slide_watch_settings {
     int64_t position_lost_ms; /* ms */
     int64_t opposite_fitted; /* enum twoslide_switch */
     double disagree_pct; /* % */
-    int64_t disagree_ms; /* ms */
+    int64_t disagree_delay_ms; /* ms */
 } twoslide_slide_watch_settings;
 TWOSLIDE_SAME_SIZE(twoslide_slide_watch_settings, 56);
 

@@ -128,6 +128,7 @@ def test_set_points_in_use_are_checked_against_the_limits() -> None:
         ({"control_variable": ControlVariable.SATURATED_SUCTION, "saturated_set_point_c": -20.0}, "low suction hold"),
         ({"control_variable": ControlVariable.FIXED_DEMAND, "fixed_demand_pct": 1.0}, "fixed_demand"),
         ({"control_variable": ControlVariable.PROCESS_TEMPERATURE}, ""),
+        ({"control_variable": ControlVariable.FIXED_DEMAND}, ""),
     ):
         settings = SHIPPED["scheduled_pi"].settings_type()
         capacity = replace(settings.common.capacity, target=replace(settings.common.capacity.target, **changes))

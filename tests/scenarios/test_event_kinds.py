@@ -30,8 +30,35 @@ COMPLETE: list[dict[str, Any]] = [
     {"kind": "instrument_fault", "at": "1 min", "instrument": "x", "fault": "bias", "size": "-3 %", "lasting": "1 h"},
     {"kind": "condenser_fans", "at": "1 min", "running": 0.5},
     {"kind": "safety_chain", "at": "1 min", "lasting": "2 s"},
+    {"kind": "plant_fault", "at": "1 min", "fault": "oil_cooler_fouling", "size": "60 %", "over": "10 min"},
+    {"kind": "plant_fault", "at": "1 min", "fault": "contactor_stuck", "lasting": "5 min"},
+    {"kind": "evaporator_group", "at": "1 min", "group": 2, "open": "0 %", "load": "+40 kW"},
+    {"kind": "defrost", "at": "1 min", "group": 1, "hot_gas": "15 min", "bleed_down": "3 min"},
+    {"kind": "liquid_surge", "at": "1 min", "flow": "2 kg/s", "lasting": "30 s"},
+    {"kind": "oil_loss", "at": "1 min", "flow": "0.01 kg/s"},
+    {"kind": "other_compressor", "at": "1 min", "flow": "0.1 m³/s"},
+    {"kind": "coolant_drift", "from_": "0 s", "until": "1 h", "by": "6 K"},
+    {"kind": "power_dip", "at": "1 min", "lasting": "2 s"},
+    {"kind": "valves_closed", "at": "1 min"},
     {"kind": "wait_for", "column": "x_pa", "above": "1 kPa", "then": {"kind": "load_loss"}},
 ]
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"fault": "oil_cooler_foulin", "size": "60 %"},
+        {"fault": "oil_cooler_fouling"},
+        {"fault": "oil_cooler_fouling", "size": "160 %"},
+        {"fault": "contactor_stuck", "size": "10 %"},
+        {"fault": "contactor_stuck", "over": "10 s"},
+    ],
+)
+def test_a_fault_that_is_unknown_or_wrongly_sized_is_refused(keys: dict[str, str]) -> None:
+    with pytest.raises(
+        ValidationError, match=r"did you mean|needs a size|size of|less than|takes no size|cannot grow|at most|above"
+    ):
+        event(kind="plant_fault", at="1 min", **keys)
 
 
 def test_every_kind_is_tried_here() -> None:

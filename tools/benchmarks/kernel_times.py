@@ -46,7 +46,7 @@ def _fluxes(r: Any, n: Any) -> Any:
     p, s, d, a = r[4][0], r[5][0], r[6][0], r[7][0]
     total = 0.0
     for _ in range(n):
-        s.room_k += 1.0e-9
+        s.evaporator.room_k[0] += 1.0e-9
         fluxes(p, s, d, a, s.rates)
         total += s.rates.refrigeration_w
     return total
