@@ -119,6 +119,11 @@ def quick(settings: Any) -> Any:
     return dataclasses.replace(settings, common=common)
 
 
+def calibrated(signal_pct: float, stops: Any) -> float:
+    """Position by the end-stop readings that the controller holds before this scan."""
+    return 100.0 * (signal_pct - stops.low_pct) / (stops.high_pct - stops.low_pct)
+
+
 class Held:
     """How long a condition has been seen true, counted from the first scan that saw it."""
 
@@ -148,6 +153,7 @@ class Watcher:
         self.held = {trip: Held() for trip in Trip}
         self.last_reset = False
         self.modes: set[Mode] = set()
+        self.capacity_pct = self.volume_ratio_pct = 0.0  # by the stops as calibrated; the bench sets them
 
     def lasts(self, trip: Trip, kind: TripClass, condition: bool, delay_ms: int, dt_ms: int) -> bool:
         """Whether a condition has lasted its delay and its class stops the motor at once."""
@@ -221,8 +227,8 @@ class Watcher:
         q = self.common.sequence
         if y.motor_run and not self.last.motor_run:
             assert self.last.trip_word == 0
-            assert x.capacity_position_pct <= q.start_limit_pct
-            assert x.volume_ratio_position_pct <= q.start_limit_pct
+            assert self.capacity_pct <= q.start_limit_pct + 1e-9
+            assert self.volume_ratio_pct <= q.start_limit_pct + 1e-9
             assert self.pump_on_since_ms >= 0
             assert self.time_ms - self.pump_on_since_ms >= q.pre_lubrication_ms
             assert self.time_ms - self.last_start_ms >= q.start_to_start_ms
@@ -240,7 +246,7 @@ class Watcher:
             least = self.common.capacity.minimum_load_pct
             fell = y.capacity_demand_pct < self.last.capacity_demand_pct
             assert fell or y.capacity_demand_pct <= least or x.supply_interrupted_ms > 0 or self.dt_ms == 0
-            assert y.capacity_unload or x.capacity_position_pct <= least
+            assert y.capacity_unload or self.capacity_pct <= least + 1e-9
         needed = (
             x.suction_pressure_health,
             x.discharge_pressure_health,
@@ -294,10 +300,10 @@ class Watcher:
         assert y.oil_pump or not y.motor_run
         if x.capacity_position_health == Health.GOOD:
             drive = self.common.capacity.drive
-            self.check_guard("capacity", x.capacity_position_pct, y.capacity_load, y.capacity_unload, drive)
+            self.check_guard("capacity", self.capacity_pct, y.capacity_load, y.capacity_unload, drive)
         if x.volume_ratio_position_health == Health.GOOD:
             drive = self.common.volume_ratio.drive
-            position = x.volume_ratio_position_pct
+            position = self.volume_ratio_pct
             self.check_guard("volume_ratio", position, y.volume_ratio_increase, y.volume_ratio_decrease, drive)
         if self.last.motor_run and not y.motor_run:
             self.last_stop_ms = self.time_ms - x.supply_interrupted_ms
@@ -332,6 +338,9 @@ class Bench:
             if "oil_pressure_kpa_abs" not in self.overrides | once:
                 x.oil_pressure_kpa_abs = x.discharge_pressure_kpa_abs + 190.0
         self.now_ms = (self.now_ms + dt_ms) & TIME_MASK
+        signals = self.state.common.signals
+        self.watcher.capacity_pct = calibrated(x.capacity_position_pct, signals.capacity_stops)
+        self.watcher.volume_ratio_pct = calibrated(x.volume_ratio_position_pct, signals.volume_ratio_stops)
         status = self.controller.scan(self.settings, self.state, x, self.outputs, self.now_ms)
         assert status == 0
         self.watcher.see(x, self.outputs, 0 if first or x.supply_interrupted_ms > 0 else dt_ms)
