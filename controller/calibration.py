@@ -35,7 +35,7 @@ class CalibrationSettings:
     interval_ms: int = duration(2_592_000_000, 60_000, 31_536_000_000, f"30 days between high readings; {PRACTICE}")
     settle_ms: int = duration(2_000, 200, 20_000, f"driven this long without moving is a stop; {PRACTICE}")
     still_pct: float = percent(0.3, 0.05, 2.0, f"less is no movement; {PRACTICE}")
-    low_window_pct: float = percent(4.0, 0.5, 10.0, f"a low stop that reads more is refused; {PRACTICE}")
+    low_window_pct: float = percent(2.0, 0.5, 10.0, f"a low stop that reads more is refused; {PRACTICE}")
     least_span_pct: float = percent(80.0, 50.0, 95.0, "a smaller span is refused (practitioner's memory)")
 
 

@@ -197,8 +197,8 @@ def test_times_that_do_not_fit_the_drive_are_found() -> None:
 
 
 def test_a_low_stop_that_leaves_too_small_a_span_is_refused() -> None:
-    state = StopReadings(high_pct=82.0, scale=100.0 / 82.0, high_known=True)
-    search(CalibrationSettings(), Slide(3.0, 82.0), state)
+    state = StopReadings(high_pct=81.0, scale=100.0 / 81.0, high_known=True)
+    search(CalibrationSettings(), Slide(1.5, 81.0), state)
     assert state.refused
     assert not state.low_known
     assert state.low_pct == 0.0
