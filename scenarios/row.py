@@ -43,6 +43,7 @@ class Row:
     capacity_demand_frac: float = _column("1", "capacity travel that the controller aims at", group="control")
     trapped_fraction_frac: float = _column("1", "flute volume trapped at closing, of the full-load volume")
     volume_ratio_travel_frac: float = _column("1", "volume-ratio slide, 0 = lowest ratio, 1 = highest")
+    volume_ratio_travel_measured_frac: float = _column("1", "volume-ratio slide as read", group="read")
     volume_ratio_demand_frac: float = _column("1", "volume-ratio travel that the controller aims at", group="control")
     volume_ratio: float = _column("1", "volume ratio that the gas sees: trapped fraction × full-load ratio")
     volume_ratio_ideal: float = _column("1", "volume ratio without over- or under-compression at this pressure ratio")
@@ -170,6 +171,7 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.capacity_demand_frac = outputs.capacity_demand_pct * 0.01
     row.trapped_fraction_frac = plant.compression.trapped_fraction_frac
     row.volume_ratio_travel_frac = plant.volume_ratio.travel_frac
+    row.volume_ratio_travel_measured_frac = inputs.volume_ratio_position_pct * 0.01
     row.volume_ratio_demand_frac = outputs.volume_ratio_demand_pct * 0.01
     row.volume_ratio = plant.compression.volume_ratio
     row.volume_ratio_ideal = plant.compression.volume_ratio_ideal

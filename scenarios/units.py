@@ -51,7 +51,7 @@ _TABLE: dict[str, tuple[str, float]] = {
     "kg/m³": ("density", 1.0), "1/s": ("rate", 1.0), "1/min": ("rate", 1.0 / 60.0),
     "rpm": ("rate", 1.0 / 60.0), "Hz": ("rate", 1.0), "Pa/s": ("pressure rate", 1.0), "kPa/s": ("pressure rate", 1e3),
     "K/s": ("temperature rate", 1.0), "W/s": ("power rate", 1.0), "kW/s": ("power rate", 1e3),
-    "m/s": ("speed", 1.0), "N·m": ("torque", 1.0),
+    "m/s": ("speed", 1.0), "N·m": ("torque", 1.0), "m²/s": ("kinematic viscosity", 1.0),
     "kg·m²": ("moment of inertia", 1.0), "m³/kg": ("specific volume", 1.0),
 }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -85,7 +86,10 @@ def test_two_processes_give_the_same_values(short: Path, tmp_path: Path) -> None
         "import sys; from pathlib import Path; from scenarios.runner import execute, prepare;"
         "execute(prepare([Path(sys.argv[1])])[0], Path(sys.argv[2]))"
     )
-    subprocess.run([sys.executable, "-c", code, str(short), str(tmp_path / "other")], check=True)
+    # the other process must run this checkout, not whatever copy happens to be installed
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).resolve().parents[2])}
+    command = [sys.executable, "-c", code, str(short), str(tmp_path / "other")]
+    subprocess.run(command, check=True, env=environment)
     here = execute(prepare([short])[0], tmp_path / "here").trace
     other, again = read_trace(tmp_path / "other"), read_trace(tmp_path / "here")
     for name, values in here.values.items():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from controller.process_image import Inhibit, Inputs, Mode, Trip
+from controller.protection_settings import TripClass
 from controller.registry import SHIPPED
 from scenarios.requirements import REQUIREMENTS, Limits, check_all, limits_of, span_of
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
@@ -142,6 +145,43 @@ def test_limits_are_those_of_the_settings_in_si(name: str) -> None:
 def test_settings_of_somebody_else_have_no_limits() -> None:
     assert limits_of(None) is None
     assert limits_of(Inputs()) is None
+
+
+def _with_class(kind: TripClass) -> Limits:
+    settings = SHIPPED["scheduled_pi"].settings_type()
+    protection = settings.common.protection
+    protection = replace(protection, classes=replace(protection.classes, low_suction_pressure=kind))
+    limits = limits_of(replace(settings, common=replace(settings.common, protection=protection)))
+    assert limits is not None
+    return limits
+
+
+def test_a_controlled_stop_has_until_the_unload_timeout() -> None:
+    limits = _with_class(TripClass.CONTROLLED_STOP)  # 10 s of delay and 75 s of unloading
+    assert _broken(Spoiler().put("suction_pressure_measured_pa", 300, 384, 150e3), limits) == set()
+    assert _broken(Spoiler().put("suction_pressure_measured_pa", 300, 390, 150e3), limits) == {"trip_in_time"}
+
+
+@pytest.mark.parametrize("kind", [TripClass.ALARM, TripClass.LOAD_INHIBIT, TripClass.FORCED_UNLOAD])
+def test_a_cause_that_stops_nothing_has_no_limit(kind: TripClass) -> None:
+    limits = _with_class(kind)
+    assert limits.trip(Trip.LOW_SUCTION_PRESSURE) is None
+    assert limits.trip(Trip.MOTOR_OVERLOAD) is not None
+
+
+def test_a_stop_that_is_not_read_may_be_pushed_until_the_unload_timeout_and_no_longer() -> None:
+    def pushed(seconds: int, reading: float) -> set[str]:
+        spoilt = Spoiler().put("volume_ratio_decrease", 700, 700 + seconds, 1)
+        return _broken(spoilt.put("volume_ratio_travel_measured_frac", 690, 900, reading))
+
+    assert pushed(70, 0.1) == set()
+    assert pushed(80, 0.1) == {"end_stop_guard"}
+    assert pushed(70, 0.005) == {"end_stop_guard"}
+
+
+def test_a_start_may_read_what_the_calibrated_low_stop_reads() -> None:
+    assert _broken(Spoiler().put("capacity_travel_measured_frac", 50, 65, 0.085)) == set()  # 5 + 2 + 2 %
+    assert _broken(Spoiler().put("capacity_travel_measured_frac", 50, 65, 0.095)) == {"start_unloaded"}
 
 
 def test_span_is_that_of_the_process_image() -> None:

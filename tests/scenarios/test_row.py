@@ -118,6 +118,7 @@ def test_cabinet_units_become_si() -> None:
         suction_pressure_kpa_abs=290.6,
         discharge_temperature_c=70.0,
         capacity_position_pct=45.0,
+        volume_ratio_position_pct=35.0,
         capacity_demand_pct=50.0,
         volume_ratio_demand_pct=60.0,
         suction_set_point_kpa_abs=292.2,
@@ -125,6 +126,7 @@ def test_cabinet_units_become_si() -> None:
     assert row["suction_pressure_measured_pa"] == pytest.approx(290_600.0, rel=1e-15)
     assert row["discharge_temperature_measured_k"] == pytest.approx(343.15, rel=1e-15)
     assert row["capacity_travel_measured_frac"] == pytest.approx(0.45, rel=1e-15)
+    assert row["volume_ratio_travel_measured_frac"] == pytest.approx(0.35, rel=1e-15)
     assert row["capacity_demand_frac"] == 0.5
     assert row["volume_ratio_demand_frac"] == 0.6
     assert row["suction_set_point_pa"] == pytest.approx(292_200.0, rel=1e-15)
