@@ -107,7 +107,8 @@ def cache_file(name: str) -> Path:
     version = importlib.metadata.version("CoolProp")
     source = b"".join(Path(__file__).with_name(file).read_bytes() for file in ("property_fit.py", "property_tables.py"))
     key = hashlib.sha256("\n".join((canonical_name(name), version)).encode() + source).hexdigest()[:32]
-    return Path(platformdirs.user_cache_dir("twoslide")) / "properties" / f"{key}.json"
+    root = Path(os.environ.get("TWOSLIDE_CACHE") or platformdirs.user_cache_dir("twoslide"))
+    return root / "properties" / f"{key}.json"
 
 
 def _read(path: Path) -> Refrigerant | None:

@@ -11,13 +11,15 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
+from scenarios.controllers import load
 from scenarios.errors import InputRefused, InternalError, Problem
 from scenarios.session import Buffers, file_buffers
 from scenarios.trace import Event
@@ -26,7 +28,8 @@ if TYPE_CHECKING:
     from scenarios.preparation import Prepared
 
 PATIENCE_S = 10.0  # for one scan; `TWOSLIDE_PATIENCE_S` changes it
-_LOAD_PATIENCE_S = 300.0  # to import the controller and, the first time, to compile the engine
+_LOAD_PATIENCE_S = 60.0  # to import the controller and reset it; the patience of a scan if that is longer
+_COMPILE_PATIENCE_S = 300.0  # the first time, to compile the engine
 _TICK_S = 0.05
 
 
@@ -43,6 +46,22 @@ class ChildResult:
 
 def _patience_s() -> float:
     return float(os.environ.get("TWOSLIDE_PATIENCE_S", PATIENCE_S))
+
+
+def _load_patience_s() -> float:
+    return _patience_s() if "TWOSLIDE_PATIENCE_S" in os.environ else _LOAD_PATIENCE_S
+
+
+def _leave_with_parent() -> None:
+    """End this process when its parent has gone: a killed command must not leave a controller running."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def run_in_child(
@@ -102,7 +121,8 @@ def _watch(
             last_scans, since = scans, now
             if progress and scans >= 0:
                 progress(min(1.0, int(buffers.run[0]["time_ms"]) / duration_ms))
-        patience_s = _patience_s() if started else _LOAD_PATIENCE_S
+        loading = (folder / "loading").exists() and not (folder / "loaded").exists()
+        patience_s = _patience_s() if started else _load_patience_s() if loading else _COMPILE_PATIENCE_S
         # done but for the farewell: the interpreter may take a moment to close
         if now - since > patience_s and not (folder / "answer.json").exists():
             if not started:
@@ -154,11 +174,17 @@ def _child_main(job_path: Path) -> None:
 
     job = json.loads(job_path.read_text(encoding="utf-8"))
     folder = Path(job["folder"])
+    _leave_with_parent()
     answer: dict[str, Any]
     try:
         prepared = prepare_job(job)
+        (folder / "loading").write_text("")
+        if job.get("only_load"):
+            load(prepared.named)
+            _answer(folder, {"failure": ""})
         buffers = file_buffers(folder, prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms, create=False)
         session, note = open_session(prepared, buffers)
+        (folder / "loaded").write_text("")
         session.note_into(_NotingList(folder / "noted.jsonl"))
         session.warm_up()
         (folder / "started").write_text("")
@@ -169,10 +195,15 @@ def _child_main(job_path: Path) -> None:
         answer = {"refused": [_as_dict(problem) for problem in error.problems]}
     except Exception:
         answer = {"internal": traceback.format_exc()}
+    _answer(folder, answer)
+
+
+def _answer(folder: Path, answer: dict[str, Any]) -> NoReturn:
+    """Leave the answer for the parent and end, past whatever threads or exit handlers a plug-in has."""
     temporary = folder / "answer.tmp"
     temporary.write_text(json.dumps(answer), encoding="utf-8")
     temporary.rename(folder / "answer.json")
-    os._exit(0)  # a plug-in's own threads or exit handlers must not hold the run up
+    os._exit(0)
 
 
 def _as_dict(problem: Problem) -> dict[str, Any]:

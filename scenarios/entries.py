@@ -93,10 +93,14 @@ class PythonEntry(Entry):
             self._load(self._inputs, self._in)
             status = self._scan(self._inputs, self._outputs, now_ms)
             self._store(self._outputs, self._out)
+            if status is None:
+                return 0
+            if type(status) is not int or not -(2**31) <= status < 2**31:
+                raise TypeError(f"scan returned {status!r}: nothing, or a whole number of 32 bits, is expected")
         except BaseException as error:
             self.error = error
             return STATUS_RAISED
-        return 0 if status is None else int(status)
+        return status
 
 
 def interpreted_entry(controller: Controller, settings: Any) -> PythonEntry:

@@ -40,6 +40,17 @@ def kernel_hash() -> str:
     return digest.hexdigest()[:16]
 
 
+@cache
+def source_hash() -> str:
+    """Hash of every source of the project: what else a finished run depends on.  16 hex digits."""
+    digest = hashlib.sha256()
+    for room in ("controller", "plant_model", "scenarios", "tools"):
+        for path in sorted((_ROOMS / room).rglob("*.*")):
+            if path.suffix in (".py", ".html"):
+                digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
 def cache_root() -> Path:
     """`TWOSLIDE_CACHE` if set, else the user's cache folder of this platform."""
     named = os.environ.get("TWOSLIDE_CACHE")

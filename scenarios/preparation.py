@@ -20,7 +20,7 @@ from plant_model.properties import Refrigerant, in_envelope, load_refrigerant, s
 from plant_model.state import Disturbances, PlantState
 from scenarios.controllers import Kind, Named, name_controller
 from scenarios.errors import InputRefused, Problem
-from scenarios.kernel_cache import kernel_hash
+from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
 from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
@@ -32,6 +32,7 @@ from scenarios.wiring import Operator, Wiring
 
 SCAN_MS = 100
 STEP_MS = 100
+ROWS_AT_MOST = 4_000_000  # some 2 GB; a day at every scan is 864,000
 _REST_OVER_WET_BULB_K = 6.0  # a condenser at rest, not yet down to the weather; common practice, no source
 
 _TO_CABINET = {"_pa": (0.001, 0.0), "_k": (1.0, -273.15), "_frac": (100.0, 0.0), "_w": (0.001, 0.0), "_a": (1.0, 0.0)}
@@ -171,6 +172,17 @@ def prepare(
             )
         )
     scenarios = load_scenarios(paths, known(), Overrides(controller, settings, seed))
+    for scenario in scenarios:
+        rows = scenario.duration_ms // log_ms + 2
+        if rows > ROWS_AT_MOST:
+            raise InputRefused(
+                Problem(
+                    f"{scenario.duration_ms / 3.6e6:g} h logged every {log_ms / 1000:g} s are {rows:,} rows",
+                    file=str(scenario.path),
+                    limit=f"at most {ROWS_AT_MOST:,} rows are kept in memory",
+                    way_out=f"write --log-every {scenario.duration_ms // ROWS_AT_MOST // 1000 + 1}s, or run a shorter time",
+                )
+            )
     return [_prepare_one(scenario, log_ms) for scenario in scenarios]
 
 
@@ -243,6 +255,7 @@ def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:
         "log_ms": str(log_ms),
         "version": version("twoslide"),
         "kernels": kernel_hash(),
+        "sources": source_hash(),
         "sha256": json.dumps(dict(scenario.sha256), sort_keys=True),
         "overridden": json.dumps(dict(scenario.overridden), sort_keys=True),
         "notes": json.dumps(list(scenario.notes), ensure_ascii=False),

@@ -9,28 +9,34 @@ Shipped controllers run in this process, compiled; anybody else's code in a chil
 from __future__ import annotations
 
 import shutil
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from polars.exceptions import PolarsError
 
+from controller.process_image import Inputs, Outputs
 from controller.registry import SHIPPED
 from plant_model.plant import explain
 from scenarios.child import run_in_child
 from scenarios.controllers import Kind, library_settings_of, library_state, load
-from scenarios.engine import BlockEnd
+from scenarios.engine import BlockEnd, Run
 from scenarios.errors import InputRefused, Problem, StorageFailed
 from scenarios.preparation import Prepared, prepare, settings_for
 from scenarios.requirements import Limits
+from scenarios.row import COLUMNS, RowView, write_row
 from scenarios.scoring import Scores, read_scores, score
 from scenarios.session import Buffers, Session, memory_buffers
-from scenarios.trace import Event, Trace, partial_folder, publish, read_trace, trace_of, write_trace
+from scenarios.trace import Event, Floats, Trace, partial_folder, publish, read_trace, trace_of, write_trace
 
 __all__ = [
     "RunResult",
+    "check_place",
+    "check_plug_in",
     "execute",
     "failure_text",
     "finished_run",
@@ -146,8 +152,16 @@ def play_prepared(
         noted = [*noted, Event(int(run["time_ms"]), "run", "fault", failure)]
     if int(run["edges_lost"]):
         noted = [*noted, Event(int(run["time_ms"]), "run", "events", f"{int(run['edges_lost'])} changes not recorded")]
-    trace = trace_of(buffers.rows[:rows], buffers.edges[:edges], noted, dict(prepared.facts))
+    data = buffers.rows[:rows] if rows else _state_before_any_scan(prepared)
+    trace = trace_of(data, buffers.edges[:edges], noted, dict(prepared.facts))
     return trace, failure, engine, note, int(run["time_ms"]) / 1000.0 / max(wall_s, 1e-9)
+
+
+def _state_before_any_scan(prepared: Prepared) -> Floats:
+    """One row of the plant at its start and outputs that say nothing: for a controller that failed in its first scan."""
+    values = np.zeros(len(COLUMNS))
+    write_row(RowView(values), prepared.initial_state(), prepared.disturbances(), Inputs(), Outputs(), Run())
+    return values.reshape(1, -1)
 
 
 def _job(prepared: Prepared) -> dict[str, Any]:
@@ -161,16 +175,20 @@ def _job(prepared: Prepared) -> dict[str, Any]:
     }
 
 
-def _check_place(out: Path) -> None:
-    """A folder that is no run's must never be replaced."""
+RUN_FILES = {"trace.parquet", "events.csv", "scores.json", "report.html"}
+
+
+def check_place(out: Path) -> None:
+    """Raises InputRefused for a place that is not a run's own: nothing but a run's folder is ever replaced."""
     if not out.exists():
         return
     if not out.is_dir():
         raise InputRefused(Problem(f"--out {out} is a file", value=str(out), way_out="name a folder"))
-    if any(out.iterdir()) and not (out / "trace.parquet").is_file():
+    strange = sorted(path.name for path in out.iterdir() if path.name not in RUN_FILES)
+    if strange:
         raise InputRefused(
             Problem(
-                f"--out {out} holds other files, and a run replaces its folder whole",
+                f"--out {out} holds other files ({strange[0]}), and a run replaces its folder whole",
                 value=str(out),
                 way_out="name a new folder",
             )
@@ -182,8 +200,8 @@ def finished_run(prepared: Prepared, out: Path) -> RunResult | None:
 
     So a folder of scenarios that was interrupted goes on where it stopped.  A run that ended in a fault is run again.
     """
-    if not all((out / name).is_file() for name in ("trace.parquet", "events.csv", "scores.json", "report.html")):
-        return None
+    if not all((out / name).is_file() for name in RUN_FILES) or prepared.named.kind is not Kind.SHIPPED:
+        return None  # what a plug-in imports is not ours to hash
     try:
         trace, scores = read_trace(out), read_scores(out)
     except (OSError, ValueError, KeyError, PolarsError):
@@ -193,6 +211,19 @@ def finished_run(prepared: Prepared, out: Path) -> RunResult | None:
         return None
     note = "finished before from the same inputs, not run again"
     return RunResult(trace, scores, prepared.limits, out, None, "kept", note, 0.0, dict(prepared.facts))
+
+
+def check_plug_in(prepared: Prepared) -> None:
+    """Load a plug-in's code in a child and throw it away.  Raises InputRefused when it is no controller."""
+    if prepared.named.kind is Kind.SHIPPED:
+        return
+    work = Path(tempfile.mkdtemp(prefix="twoslide-"))
+    try:
+        result = run_in_child(prepared, {**_job(prepared), "only_load": True}, work, None)
+        if result.failure:
+            raise InputRefused(Problem(f"{prepared.named.name}: {result.failure}", value=prepared.named.name))
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
 
 
 def execute(
@@ -207,10 +238,8 @@ def execute(
     controller that does not load, StorageFailed when the folder cannot be written; a controller that fails while
     running is a result whose folder is complete up to the fault.
     """
-    import tempfile
-
     if out is not None:
-        _check_place(out)
+        check_place(out)
     work = Path(tempfile.mkdtemp(prefix="twoslide-"))
     try:
         trace, failure, engine, note, speed = play_prepared(prepared, work, progress)

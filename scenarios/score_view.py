@@ -64,6 +64,8 @@ def window_start(trace: Trace, refrigerant: Any) -> int | None:
     or whose controller reports no set point, is looked at from its first row in AUTOMATIC; None if there is none.
     """
     automatic = trace["mode"] == Mode.AUTOMATIC
+    if not trace["mode"].any():  # a controller that reports no mode at all: its motor says when it is in service
+        automatic = trace["motor_running"] != 0.0
     if not automatic.any():
         return None
     first = int(np.argmax(automatic))

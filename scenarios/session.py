@@ -37,6 +37,7 @@ R = TypeVar("R")
 
 _LONGEST_BLOCK_MS = 1_200_000  # so that progress shows and Ctrl-C is heard: some 10 ms of computing
 _EDGES_A_SCAN = 4  # room for that many changes at every scan, and more is counted, not stored
+_EDGES_AT_MOST = 4_000_000  # 128 MB, of which only what is written is ever used
 
 
 @dataclass(slots=True)
@@ -50,7 +51,10 @@ class Buffers:
 
 def buffer_shapes(duration_ms: int, scan_ms: int, log_ms: int) -> tuple[tuple[int, int], tuple[int, int]]:
     """Shapes of the rows and of the edges of a run."""
-    return (duration_ms // log_ms + 2, len(COLUMNS)), (_EDGES_A_SCAN * (duration_ms // scan_ms) + 1000, 4)
+    return (duration_ms // log_ms + 2, len(COLUMNS)), (
+        min(_EDGES_A_SCAN * (duration_ms // scan_ms), _EDGES_AT_MOST) + 1000,
+        4,
+    )
 
 
 def memory_buffers(duration_ms: int, scan_ms: int, log_ms: int) -> Buffers:

@@ -102,6 +102,8 @@ def steps(trace: Trace, column: str) -> Steps:
         later = [pair for pair in noted if pair[0] > first_ms]
         times = np.array([first_ms, *(t for t, _ in later)], dtype=np.int64)
         held = np.array([int(values[0]), *(v for _, v in later)], dtype=np.int64)
+        if len(later) < len(noted):  # it changed in the very first scan: before it, it was zero
+            times, held = np.append(first_ms - 1, times), np.append(0, held)
     else:
         change = np.flatnonzero(np.diff(values)) + 1
         times = np.concatenate((rows_ms[:1], rows_ms[change]))

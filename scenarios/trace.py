@@ -6,6 +6,7 @@ and renamed, so that a folder under its final name is always whole.
 
 from __future__ import annotations
 
+import glob
 import json
 import os
 import shutil
@@ -152,11 +153,25 @@ def read_trace(folder: Path) -> Trace:
     return Trace(values, events, metadata)
 
 
+def _alive(owner: str) -> bool:
+    """Whether a process of this number runs here; a number that cannot be asked for counts as alive."""
+    try:
+        os.kill(int(owner), 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, ValueError, OverflowError):
+        return True
+    return True
+
+
 def partial_folder(final: Path) -> Path:
-    """The folder beside `final` in which it is built; an older unfinished one is cleared away."""
+    """The folder beside `final` in which it is built; what a killed process left of such folders is cleared away."""
     partial = final.parent / f".{final.name}.partial-{os.getpid()}"
-    if partial.exists():
-        shutil.rmtree(partial)
+    for word in ("partial", "old"):
+        for left in final.parent.glob(f".{glob.escape(final.name)}.{word}-*"):
+            owner = left.name.rpartition("-")[2]
+            if owner == str(os.getpid()) or not _alive(owner):
+                shutil.rmtree(left, ignore_errors=True)
     partial.mkdir(parents=True)
     return partial
 
@@ -169,6 +184,11 @@ def publish(partial: Path, final: Path) -> None:
         if aside.exists():
             shutil.rmtree(aside)
         final.rename(aside)
-    partial.rename(final)
+    try:
+        partial.rename(final)
+    except OSError:
+        if aside:
+            aside.rename(final)
+        raise
     if aside:
         shutil.rmtree(aside)

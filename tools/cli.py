@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -42,8 +43,13 @@ def _say(text: str) -> None:
         click.echo(text, err=True)
 
 
+def _interrupt(_number: int, _frame: Any) -> None:
+    raise KeyboardInterrupt
+
+
 def _guarded(work: Callable[[], Any]) -> int:
     try:
+        signal.signal(signal.SIGTERM, _interrupt)  # as Ctrl-C: a child is ended and nothing is left half-written
         return int(work() or 0)
     except click.ClickException as error:
         error.show()
@@ -176,7 +182,8 @@ def _check_tour_place(folder: Path) -> None:
     from scenarios.errors import InputRefused, Problem
 
     known = {*TOUR_CONTROLLERS, "report.html"}
-    strange = [p.name for p in folder.iterdir() if p.name not in known] if folder.is_dir() else []
+    # what a killed tour left under a dotted name is cleared away by the next
+    strange = [p.name for p in folder.iterdir() if p.name not in known and p.name[0] != "."] if folder.is_dir() else []
     if strange or (folder.exists() and not folder.is_dir()):
         what = f"holds other files ({strange[0]})" if strange else "is a file"
         raise InputRefused(Problem(f"--out {folder} {what}", value=str(folder), way_out="name a new folder"))
@@ -199,8 +206,13 @@ def _places(prepared: list[Prepared], out: Path | None) -> list[Path]:
 
 
 def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult]:
-    from scenarios.runner import execute, finished_run
+    from scenarios.runner import check_place, check_plug_in, execute, finished_run
 
+    for place in places:
+        check_place(place)
+    if len(prepared) > 1:  # a single one is found out before its first scan anyway
+        for one in {one.controller_name: one for one in prepared}.values():
+            check_plug_in(one)
     results = []
     for one, place in zip(prepared, places, strict=True):
         kept = finished_run(one, place) if len(prepared) > 1 else None
@@ -273,6 +285,8 @@ def _print_notes(console: Console, one: Prepared, result: RunResult) -> None:
 
     speed = f", {_speed(result)}" if result.simulated_s_per_s else ""
     say(f"{one.controller_name}: {result.engine}{speed} ({result.engine_note})")
+    for note in one.scenario.notes:
+        say(f"  note: {note}")
     trips = trip_lines(result.trace)
     for line in trips[:10] or ["no trip"]:
         say(f"  {line}")

@@ -19,7 +19,7 @@ from plant_model.property_tables import (
 
 @pytest.fixture
 def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr("platformdirs.user_cache_dir", lambda *_a, **_k: str(tmp_path))
+    monkeypatch.setenv("TWOSLIDE_CACHE", str(tmp_path))
     monkeypatch.setattr(tables, "_loaded", {})
     return tmp_path
 

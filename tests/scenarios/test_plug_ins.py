@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +18,7 @@ from scenarios.errors import InputRefused
 from scenarios.runner import RunResult, execute, prepare
 
 Build = Callable[..., Path]
+ROOT = Path(__file__).resolve().parents[2]
 FOREIGN = Path(__file__).parent / "foreign"
 PLAIN = FOREIGN / "plain_steps.py"
 
@@ -94,3 +99,58 @@ def test_a_text_file_is_no_library(short: Path, tmp_path: Path) -> None:
 def test_the_c_header_is_fresh() -> None:
     """Stale means: the records changed, and `python -m scenarios.c_header` was not run."""
     assert HEADER.read_text(encoding="utf-8") == header_text()
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("AtOnce", "raised ValueError: at once"),
+        ("WrongStatus", "scan returned 'no'"),
+        ("HugeStatus", "scan returned 1099511627776"),
+    ],
+)
+def test_a_controller_that_fails_in_its_first_scan_still_leaves_a_folder(
+    short: Path, tmp_path: Path, name: str, words: str
+) -> None:
+    result = run(short, f"{PLAIN}:{name}", tmp_path / "out")
+    assert result.failure is not None
+    assert words in result.failure
+    assert result.trace["time_ms"].tolist() == [0.0]
+    assert (tmp_path / "out" / "trace.parquet").is_file()
+
+
+def test_a_controller_that_hangs_while_it_resets_is_given_up(short: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "1.5")
+    result = run(short, f"{PLAIN}:NeverLoads")
+    assert result.failure is not None
+    assert "did not load within" in result.failure
+
+
+def test_a_controller_ends_with_the_command_that_started_it(short: Path, tmp_path: Path) -> None:
+    """kill -9 on the parent: the child notices within a second."""
+    note = f"open({str(tmp_path / 'pid')!r}, 'w').write(str(os.getpid()))"
+    text = f"import os, time\nclass Slow:\n    def reset(self): {note}\n"
+    (tmp_path / "slow.py").write_text(text + "    def scan(self, i, o, n): time.sleep(0.05)\n")
+    code = (
+        "import sys; from pathlib import Path; from scenarios.runner import execute, prepare;"
+        "execute(prepare([Path(sys.argv[1])], controller=sys.argv[2])[0], None)"
+    )
+    command = [sys.executable, "-c", code, str(short), f"{tmp_path / 'slow.py'}:Slow"]
+    parent = subprocess.Popen(command, env={**os.environ, "PYTHONPATH": str(ROOT)})
+    deadline = time.monotonic() + 60.0
+    while not (tmp_path / "pid").exists() or not (tmp_path / "pid").read_text():
+        assert time.monotonic() < deadline
+        time.sleep(0.1)
+    child = int((tmp_path / "pid").read_text())
+    parent.kill()
+    parent.wait()
+    gone = time.monotonic() + 10.0
+    while time.monotonic() < gone:
+        try:
+            os.kill(child, 0)
+        except ProcessLookupError:
+            return
+        if Path(f"/proc/{child}/stat").exists() and Path(f"/proc/{child}/stat").read_text().split()[2] == "Z":
+            return  # ended, and waiting for somebody to collect it
+        time.sleep(0.1)
+    raise AssertionError("the child lives on")

@@ -64,9 +64,19 @@ def test_without_a_folder_nothing_is_written(scenario: Write, tmp_path: Path) ->
 def test_a_run_replaces_an_older_one_whole(scenario: Write, tmp_path: Path) -> None:
     out, prepared = tmp_path / "run", prepare([scenario()])[0]
     execute(prepared, out, finish=report)
-    (out / "left_over.txt").write_text("from the old run")
+    (out / "report.html").write_text("from the old run")
+    execute(prepared, out, finish=report)
+    assert {path.name for path in out.iterdir()} == {*FILES, "report.html"}
+    assert (out / "report.html").read_text() != "from the old run"
+
+
+def test_a_run_folder_with_somebodys_notes_in_it_is_not_replaced(scenario: Write, tmp_path: Path) -> None:
+    out, prepared = tmp_path / "run", prepare([scenario()])[0]
     execute(prepared, out)
-    assert {path.name for path in out.iterdir()} == FILES
+    (out / "notes.txt").write_text("what I saw")
+    with pytest.raises(InputRefused, match=r"notes\.txt"):
+        execute(prepared, out)
+    assert (out / "notes.txt").read_text() == "what I saw"
 
 
 def test_a_folder_that_is_no_run_is_never_replaced(scenario: Write, tmp_path: Path) -> None:

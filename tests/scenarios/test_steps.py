@@ -29,10 +29,17 @@ def test_a_pulse_between_two_rows_is_seen() -> None:
     assert steps(trace, "capacity_load").on_ms(0, 1300) == 100
 
 
-def test_what_is_on_from_the_start_has_no_rise() -> None:
-    trace = _trace([(0, "motor_run", 0, 1), (4000, "motor_run", 1, 0), (6000, "motor_run", 0, 1)], motor_run=1.0)
+def test_what_is_on_before_the_first_scan_has_no_rise() -> None:
+    trace = _trace([(4000, "motor_run", 1, 0), (6000, "motor_run", 0, 1)], motor_run=1.0)
     run = steps(trace, "motor_run")
     assert run.rises_ms().tolist() == [6000]
+    assert run.spans_ms() == [(0, 4000), (6000, 10_000)]
+
+
+def test_what_is_switched_on_in_the_first_scan_rises_there() -> None:
+    trace = _trace([(0, "motor_run", 0, 1), (4000, "motor_run", 1, 0), (6000, "motor_run", 0, 1)], motor_run=1.0)
+    run = steps(trace, "motor_run")
+    assert run.rises_ms().tolist() == [0, 6000]
     assert run.falls_ms().tolist() == [4000]
     assert run.spans_ms() == [(0, 4000), (6000, 10_000)]
 

@@ -43,7 +43,7 @@ def fake(monkeypatch: pytest.MonkeyPatch, invented_run: Make) -> SimpleNamespace
 
     def prepare(paths: list[Path], **options: Any) -> list[Any]:
         asked.prepare = (paths, options)
-        scenario = [SimpleNamespace(title=f"Title of {p.stem}", duration_ms=1_800_000, path=p) for p in paths]
+        scenario = [SimpleNamespace(title=f"Title of {p.stem}", duration_ms=1_800_000, path=p, notes=()) for p in paths]
         named = options["controller"] or "scheduled_pi"
         return [SimpleNamespace(scenario=s, controller_name=named, facts={}, refrigerant=None) for s in scenario]
 
@@ -61,6 +61,7 @@ def fake(monkeypatch: pytest.MonkeyPatch, invented_run: Make) -> SimpleNamespace
 
     monkeypatch.setattr(runner, "prepare", prepare)
     monkeypatch.setattr(runner, "execute", execute)
+    monkeypatch.setattr(runner, "check_plug_in", lambda prepared: None)
     return asked
 
 

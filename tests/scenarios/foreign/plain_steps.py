@@ -106,3 +106,25 @@ class DoesNotReset:
 
 
 NOT_A_CONTROLLER = 3
+
+
+class AtOnce(Empty):
+    """Fails in its very first scan."""
+
+    def scan(self, inputs: Inputs, outputs: Outputs, now_ms: int) -> None:
+        raise ValueError("at once")
+
+
+class WrongStatus(Empty):
+    def scan(self, inputs: Inputs, outputs: Outputs, now_ms: int) -> str:  # type: ignore[override]
+        return "no"
+
+
+class HugeStatus(Empty):
+    def scan(self, inputs: Inputs, outputs: Outputs, now_ms: int) -> int:  # type: ignore[override]
+        return 2**40
+
+
+class NeverLoads(Empty):
+    def reset(self) -> None:
+        time.sleep(3600)
