@@ -147,7 +147,7 @@ def read_trace(folder: Path) -> Trace:
         if issubclass(form, IntEnum):
             series = series.cast(pl.String).replace_strict({m.name: int(m) for m in form}, return_dtype=pl.Float64)
         values[name] = series.cast(pl.Float64).to_numpy()
-    words = {name: pl.String for name in ("kind", "source", "text")}
+    words = dict.fromkeys(("kind", "source", "text"), pl.String)
     table = pl.read_csv(folder / "events.csv", schema_overrides={"time_ms": pl.Int64, **words})
     events = [Event(int(t), str(kind), str(source), str(text)) for t, kind, source, text in table.iter_rows()]
     metadata = {key: value for key, value in pl.read_parquet_metadata(path).items() if key != "ARROW:schema"}
