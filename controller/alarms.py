@@ -72,7 +72,8 @@ def pre_alarms(
             last & LOW_SUCTION_PRESSURE != 0,
         ):
             word |= LOW_SUCTION_PRESSURE
-        if exceeds(
+        # the inrush of a start is no overload: the alarm waits as long as a start may take
+        if since_start_ms >= c.failed_start_ms and exceeds(
             q.current_pct, c.motor_overload_alarm_pct, c.motor_current_dead_band_pct, last & MOTOR_OVERLOAD != 0
         ):
             word |= MOTOR_OVERLOAD

@@ -151,3 +151,13 @@ def test_percent_power_is_never_below_percent_capacity(run: Run) -> None:
     top = int(np.argmax(flow))
     near = np.abs(trace["discharge_pressure_pa"][steady] / trace["discharge_pressure_pa"][steady][top] - 1.0) < 0.05
     assert np.all(power[near] / power[top] >= flow[near] / flow[top] - 0.02)
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+def test_an_ordinary_start_raises_no_alarm(controller: str) -> None:
+    """The inrush of the motor is five times its full-load current, and belongs to every start."""
+    sheet = ROOT / f"scenarios/library/sheets/demo_{controller}.toml"
+    path = ROOT / "scenarios/library/normal_stop_and_restart.toml"
+    trace = execute(prepare([path], controller=controller, settings=sheet)[0], None).trace
+    assert np.count_nonzero(np.diff(trace["motor_run"]) > 0) == 2
+    assert [event for event in trace.events if event.kind == "alarm"] == []
