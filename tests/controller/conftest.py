@@ -301,14 +301,10 @@ class Watcher:
         if x.capacity_position_health == Health.GOOD:
             drive = self.common.capacity.drive
             self.check_guard("capacity", self.capacity_pct, y.capacity_load, y.capacity_unload, drive)
-        else:  # where the slide went meanwhile nobody saw: the logic reckons, the watcher begins again
-            self.low_on_ms["capacity"] = self.high_on_ms["capacity"] = 0
         if x.volume_ratio_position_health == Health.GOOD:
             drive = self.common.volume_ratio.drive
             position = self.volume_ratio_pct
             self.check_guard("volume_ratio", position, y.volume_ratio_increase, y.volume_ratio_decrease, drive)
-        else:
-            self.low_on_ms["volume_ratio"] = self.high_on_ms["volume_ratio"] = 0
         if self.last.motor_run and not y.motor_run:
             self.last_stop_ms = self.time_ms - x.supply_interrupted_ms
         self.last_reset = x.reset_pressed
