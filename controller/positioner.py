@@ -49,6 +49,8 @@ class EndStopState:
     """On-time against each end stop since the other direction was used or the stop was left."""
 
     direction: int = 0
+    at_low: bool = False
+    at_high: bool = False
     low_on_ms: int = 0
     high_on_ms: int = 0
 
@@ -135,26 +137,27 @@ def guard_end_stop(
 ) -> int:
     """The direction, or 0 where it would push against an end stop beyond the guard time.
 
-    The push is counted until the other direction is used or the position has clearly left the stop; a drive is not
-    started when the time it would run until the next scan (taken as long as the last) would exceed the guard.
+    Once reached, a stop counts as such until the other direction is used or the position has clearly left it: a reading
+    that only wavers over its edge neither stops the count nor frees the drive.  A drive is not started when the time it
+    would run until the next scan (taken as long as the last) would exceed the guard.
     """
-    if state.direction < 0 and position_pct <= settings.low_end_pct:
-        state.low_on_ms += dt_ms
-    if state.direction > 0 and position_pct >= settings.high_end_pct:
-        state.high_on_ms += dt_ms
-    if direction > 0 or position_pct > settings.low_end_pct + 1.0:  # 1 % so that noise does not start it again
-        state.low_on_ms = 0
-    if direction < 0 or position_pct < settings.high_end_pct - 1.0:
-        state.high_on_ms = 0
-    given = direction
-    if direction < 0 and position_pct <= settings.low_end_pct:
-        if state.low_on_ms + dt_ms > settings.end_stop_guard_ms:
-            given = 0
-    if direction > 0 and position_pct >= settings.high_end_pct:
-        if state.high_on_ms + dt_ms > settings.end_stop_guard_ms:
-            given = 0
-    state.direction = given
-    return given
+    s = state
+    s.at_low = position_pct <= settings.low_end_pct or (s.at_low and position_pct <= settings.low_end_pct + 1.0)
+    s.at_high = position_pct >= settings.high_end_pct or (s.at_high and position_pct >= settings.high_end_pct - 1.0)
+    if s.direction < 0 and s.at_low:
+        s.low_on_ms += dt_ms
+    if s.direction > 0 and s.at_high:
+        s.high_on_ms += dt_ms
+    if direction > 0 or not s.at_low:
+        s.low_on_ms = 0
+    if direction < 0 or not s.at_high:
+        s.high_on_ms = 0
+    s.direction = direction
+    if direction < 0 and s.at_low and s.low_on_ms + dt_ms > settings.end_stop_guard_ms:
+        s.direction = 0
+    if direction > 0 and s.at_high and s.high_on_ms + dt_ms > settings.end_stop_guard_ms:
+        s.direction = 0
+    return s.direction
 
 
 def cross_check(settings: DriveSettings, slide: str) -> list[str]:

@@ -23,7 +23,7 @@ from controller.registry import SHIPPED
 from scenarios.check_bench import Played, Sequence, Subject, play, subject_maker
 from scenarios.check_sequences import closed_loop, failed, late, overlaid, pressed, walk
 from scenarios.controllers import Loaded, Named, library_settings_of, load
-from scenarios.requirements import Limits, limits_of
+from scenarios.limits import Limits, limits_of
 
 WALK_SCANS = 5_000
 CURRENT_PULSE_MS = 5_000  # the longest pulse that a drive may still finish; common practice, no source

@@ -22,9 +22,9 @@ from scenarios.controllers import Kind, Named, name_controller
 from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
+from scenarios.limits import Limits, limits_of
 from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
-from scenarios.requirements import Limits, limits_of
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
 from scenarios.settings_sheet import load_sheet

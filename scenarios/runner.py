@@ -26,8 +26,8 @@ from scenarios.child import run_in_child
 from scenarios.controllers import Kind, library_settings_of, library_state, load
 from scenarios.engine import BlockEnd, Run
 from scenarios.errors import InputRefused, Problem, StorageFailed
+from scenarios.limits import Limits
 from scenarios.preparation import Prepared, prepare, settings_for
-from scenarios.requirements import Limits
 from scenarios.row import COLUMNS, RowView, write_row
 from scenarios.scoring import Scores, read_scores, score
 from scenarios.session import Buffers, Session, memory_buffers

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.process_image import Mode
+from scenarios.limits import Limits
 from scenarios.regulation import Settling, settling_times
-from scenarios.requirements import Limits, Verdict, check_all
+from scenarios.requirements import Verdict, check_all
 from scenarios.steps import Steps, steps
 
 if TYPE_CHECKING:

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from controller.process_image import Inhibit, Mode, Trip
+from scenarios.limits import Limits, TripLimit
 from scenarios.regulation import HARRIS_DELAY_SAMPLES, HARRIS_SAMPLE_S, harris_index
-from scenarios.requirements import Limits, TripLimit
 from scenarios.score_records import (
     CYCLING,
     ENERGY,

@@ -103,6 +103,23 @@ def test_noise_about_the_stop_does_not_start_the_guard_again() -> None:
     assert on_at_stop * 100 <= DRIVE.end_stop_guard_ms
 
 
+@pytest.mark.parametrize(("direction", "inside_pct", "edge_pct"), [(-1, 0.9, 2.0), (1, 99.1, 98.0)])
+def test_a_reading_that_wavers_over_the_edge_of_the_stop_neither_restarts_the_guard_nor_frees_the_drive(
+    direction: int, inside_pct: float, edge_pct: float
+) -> None:
+    state = EndStopState()
+    on_scans = sum(guard_end_stop(DRIVE, state, direction, (inside_pct, edge_pct)[i % 2], 100) != 0 for i in range(400))
+    assert on_scans * 100 == DRIVE.end_stop_guard_ms
+
+
+def test_after_a_late_scan_the_edge_of_the_stop_is_still_the_stop() -> None:
+    """Found by the hunt: a scan 4 s late spends the guard, and the next reading stands 1 % off the stop."""
+    state = EndStopState()
+    assert guard_end_stop(DRIVE, state, -1, 0.0, 100) == -1
+    assert guard_end_stop(DRIVE, state, -1, 0.0, 4_000) == 0
+    assert guard_end_stop(DRIVE, state, -1, DRIVE.low_end_pct + 1.0, 100) == 0
+
+
 def test_cross_check_names_a_zone_that_the_shortest_pulse_jumps_over() -> None:
     assert cross_check(DRIVE, "drive") == []
     assert "hunt" in cross_check(replace(DRIVE, neutral_zone_pct=0.3), "drive")[0]

@@ -11,8 +11,8 @@ import pytest
 from controller.registry import SHIPPED
 from scenarios.controller_checks import PROMISES, CheckResult, check_controller
 from scenarios.controllers import Loaded, load, name_controller
+from scenarios.limits import Limits, limits_of
 from scenarios.preparation import prepare
-from scenarios.requirements import Limits, limits_of
 
 FOREIGN = Path(__file__).parent / "foreign"
 LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"

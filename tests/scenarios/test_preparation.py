@@ -17,8 +17,8 @@ from plant_model.instruments import Channel
 from scenarios.controllers import Kind
 from scenarios.errors import InputRefused
 from scenarios.kernel_cache import kernel_hash
+from scenarios.limits import Limits
 from scenarios.preparation import Prepared, known, prepare, settings_for, wiring_of
-from scenarios.requirements import Limits
 
 Write = Callable[..., Path]
 ROOT = Path(__file__).resolve().parents[2]

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from controller.process_image import Inhibit, Inputs, Mode, Trip
+from controller.process_image import Inhibit, Mode, Trip
 from controller.protection_settings import TripClass
 from controller.registry import SHIPPED
-from scenarios.requirements import REQUIREMENTS, Limits, check_all, limits_of, span_of
+from scenarios.limits import Limits, limits_of
+from scenarios.requirements import REQUIREMENTS, check_all
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
 from scenarios.trace import Trace, edge_events
 
@@ -126,27 +127,6 @@ def test_unknown_limits_skip_by_name_and_the_rest_is_still_checked() -> None:
     assert len(verdict.skipped) == 6
 
 
-@pytest.mark.parametrize("name", SHIPPED)
-def test_limits_are_those_of_the_settings_in_si(name: str) -> None:
-    settings = SHIPPED[name].settings_type()
-    limits = limits_of(settings)
-    assert limits is not None
-    suction = limits.trip(Trip.LOW_SUCTION_PRESSURE)
-    assert suction is not None
-    assert suction.limit == pytest.approx(1000.0 * settings.common.protection.low_suction_pressure_trip_kpa_abs)
-    assert limits.trip(Trip.STOP_BUTTON) is None
-    full_load_a = settings.common.motor.full_load_current_a
-    overload = limits.trip(Trip.MOTOR_OVERLOAD)
-    assert overload is not None
-    assert overload.limit == pytest.approx(full_load_a * settings.common.protection.motor_overload_trip_pct / 100.0)
-    assert all(getattr(limits, field) is not None for field in Limits.__dataclass_fields__)
-
-
-def test_settings_of_somebody_else_have_no_limits() -> None:
-    assert limits_of(None) is None
-    assert limits_of(Inputs()) is None
-
-
 def _with_class(kind: TripClass) -> Limits:
     settings = SHIPPED["scheduled_pi"].settings_type()
     protection = settings.common.protection
@@ -162,13 +142,6 @@ def test_a_controlled_stop_has_until_the_unload_timeout() -> None:
     assert _broken(Spoiler().put("suction_pressure_measured_pa", 300, 390, 150e3), limits) == {"trip_in_time"}
 
 
-@pytest.mark.parametrize("kind", [TripClass.ALARM, TripClass.LOAD_INHIBIT, TripClass.FORCED_UNLOAD])
-def test_a_cause_that_stops_nothing_has_no_limit(kind: TripClass) -> None:
-    limits = _with_class(kind)
-    assert limits.trip(Trip.LOW_SUCTION_PRESSURE) is None
-    assert limits.trip(Trip.MOTOR_OVERLOAD) is not None
-
-
 def test_a_stop_that_is_not_read_may_be_pushed_until_the_unload_timeout_and_no_longer() -> None:
     def pushed(seconds: int, reading: float) -> set[str]:
         spoilt = Spoiler().put("volume_ratio_decrease", 700, 700 + seconds, 1)
@@ -182,7 +155,3 @@ def test_a_stop_that_is_not_read_may_be_pushed_until_the_unload_timeout_and_no_l
 def test_a_start_may_read_what_the_calibrated_low_stop_reads() -> None:
     assert _broken(Spoiler().put("capacity_travel_measured_frac", 50, 65, 0.085)) == set()  # 5 + 2 + 2 %
     assert _broken(Spoiler().put("capacity_travel_measured_frac", 50, 65, 0.095)) == {"start_unloaded"}
-
-
-def test_span_is_that_of_the_process_image() -> None:
-    assert span_of("suction_pressure_kpa_abs") == 1000.0

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from controller.process_image import Inhibit, Mode, Trip
 from controller.registry import SHIPPED
 from plant_model.properties import load_refrigerant
-from scenarios.requirements import Limits, limits_of
+from scenarios.limits import Limits, limits_of
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
 from scenarios.scoring import DEFINITIONS, GROUPS, better, energy_at_equal_cooling_kwh, from_json, read_scores, score
 from scenarios.trace import Event, Trace, edge_events

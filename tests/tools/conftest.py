@@ -11,7 +11,7 @@ import pytest
 from controller.process_image import Inhibit, Mode, Trip
 from controller.registry import SHIPPED
 from plant_model.properties import load_refrigerant
-from scenarios.requirements import limits_of
+from scenarios.limits import limits_of
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
 from scenarios.scoring import score
 from scenarios.trace import Event, Trace, edge_events

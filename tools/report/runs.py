@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from scenarios.requirements import Limits
+from scenarios.limits import Limits
 from scenarios.scoring import Scores
 from scenarios.trace import Trace
 
