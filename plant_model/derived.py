@@ -20,6 +20,7 @@ from plant_model.properties import (
     Refrigerant,
     Saturation,
     load_refrigerant,
+    require_saturation_temperature,
     saturated,
     saturation_pressure_pa,
     vapour_enthalpy_j_kg,
@@ -293,7 +294,8 @@ def derive_constants(
 def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Parameters:
     """Everything that the kernels need, for one refrigerant and one step length in ms.
 
-    Raises PropertyError for a refrigerant without tables and ValueError for a step or a geometry that cannot be.
+    Raises PropertyError for a refrigerant without tables or a machine's rating point beyond them, and ValueError for a
+    step or a geometry that cannot be.
     Fields are taken as checked (`parameters.cross_check` and the limits in their metadata).
     """
     if not 1 <= h_ms <= 1000:
@@ -301,6 +303,9 @@ def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Pa
             f"step {h_ms} ms: must lie in 1..1000 ms; above that the integration is no longer good to 0.1 %"
         )
     refrigerant = load_refrigerant(refrigerant_name)
+    rated_k = (plant.machine.rating_evaporating_k, plant.machine.rating_condensing_k)
+    for t_k, state in zip(rated_k, ("rating_evaporating", "rating_condensing"), strict=True):
+        require_saturation_temperature(refrigerant_name, refrigerant, t_k, f"machine.{state}")
     if plant.measured_slides.use:
         curves = measured_curves(plant.rotor, plant.measured_slides)
     else:

@@ -16,7 +16,7 @@ from plant_model.initial import running_state, stopped_state
 from plant_model.instruments import Channel
 from plant_model.parameters import InstrumentsParameters, PlantParameters
 from plant_model.parameters import cross_check as plant_cross_check
-from plant_model.properties import Refrigerant, in_envelope, load_refrigerant, saturation_pressure_pa
+from plant_model.properties import EnvelopeError, Refrigerant, in_envelope, load_refrigerant, saturation_pressure_pa
 from plant_model.state import Disturbances, PlantState
 from scenarios.controllers import Kind, Named, name_controller
 from scenarios.errors import InputRefused, Problem
@@ -189,7 +189,11 @@ def prepare(
 def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     named = name_controller(scenario.controller, scenario.path.parent)
     plant: Plant[PlantParameters] = scenario.plant
-    parameters = derive(plant.parameters, plant.refrigerant, STEP_MS)
+    try:
+        parameters = derive(plant.parameters, plant.refrigerant, STEP_MS)
+    except EnvelopeError as error:
+        way_out = f"give the machine a rating point that {plant.refrigerant} has, in [machine]"
+        raise InputRefused(Problem(str(error), file=str(plant.path), way_out=way_out)) from error
     _check_start(scenario, parameters, named)
     settings: Any = None
     if scenario.sheet is not None:

@@ -19,7 +19,7 @@ from plant_model.instruments import measure
 from plant_model.ledger import energy_residual_frac, mass_residual_frac
 from plant_model.parameters import PlantParameters, cross_check
 from plant_model.plant import step
-from plant_model.properties import saturation_pressure_pa
+from plant_model.properties import load_refrigerant, saturation_pressure_pa
 from plant_model.state import Actuators, Disturbances, PlantState, Readings
 from scenarios.records import from_record, to_array
 
@@ -169,7 +169,7 @@ def plant_on(name: str) -> tuple[Parameters, float]:
     """
     evaporating_c, condensing_c, wet_bulb_c, defrost_pa = FLUIDS[name]
     plant = PlantParameters()
-    r = derive(plant, name, 100).refrigerant
+    r = load_refrigerant(name)
     suction_pa = saturation_pressure_pa(r, evaporating_c + 273.15)
     discharge_pa = saturation_pressure_pa(r, condensing_c + 273.15)
     difference_pa = discharge_pa - suction_pa

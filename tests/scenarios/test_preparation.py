@@ -106,10 +106,13 @@ def test_a_log_interval_that_is_no_multiple_of_the_scan_is_refused(scenario: Wri
     assert "multiple of the scan, 100 ms" in words
 
 
-def other_plant(folder: Path, refrigerant: str, wet_bulb: str = "22 °C") -> Path:
+def other_plant(folder: Path, refrigerant: str, wet_bulb: str = "22 °C", rated: bool = True) -> Path:
     path = folder / "plant.toml"
+    rating = ""
+    if refrigerant == "R744" and rated:  # the demo machine's rating point lies above its tables
+        rating = '\n[machine]\nrating_evaporating = "-35 °C"\nrating_condensing = "-5 °C"\n'
     text = PLANT.replace('"R717"', f'"{refrigerant}"').replace('wet_bulb = "22 °C"', f'wet_bulb = "{wet_bulb}"')
-    path.write_text(text, encoding="utf-8")
+    path.write_text(text + rating, encoding="utf-8")
     return path
 
 
@@ -137,6 +140,14 @@ def test_a_condenser_too_warm_for_the_tables_is_refused(scenario: Write, tmp_pat
     said = told(scenario(start='suction_pressure = "2650 kPa"', plant=plant))
     assert "discharge pressure at the start" in said
     assert "4467.59 kPa" in said
+
+
+def test_a_rating_point_beyond_the_tables_is_refused(scenario: Write, tmp_path: Path) -> None:
+    """It used to be held at the tables' end without a word: the machine's leakage then belonged to another point."""
+    said = told(scenario(start='suction_pressure = "2650 kPa"', plant=other_plant(tmp_path, "R744", rated=False)))
+    assert "machine.rating_condensing: saturation at 35.00 °C is outside the envelope of R744" in said
+    assert "plant.toml" in said
+    assert "[machine]" in said
 
 
 def test_the_other_refrigerants_of_the_trade_prepare(scenario: Write, tmp_path: Path) -> None:
