@@ -94,6 +94,7 @@ def watch_slides(settings: CommonSettings, state: CommonState, inputs: Inputs, o
         x.capacity_position_opposite_pct,
         x.capacity_position_opposite_health,
         capacity,
+        settings.sequence.start_limit_pct,
         watched,
         dt_ms,
     )
@@ -105,6 +106,7 @@ def watch_slides(settings: CommonSettings, state: CommonState, inputs: Inputs, o
         x.volume_ratio_position_opposite_pct,
         x.volume_ratio_position_opposite_health,
         volume_ratio,
+        settings.sequence.start_limit_pct,
         watched,
         dt_ms,
     )
@@ -139,13 +141,16 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
         dt_ms,
     )
     watch_slides(settings, state, inputs, outputs, dt_ms)
+    mode = state.sequence.mode
+    if interrupted_ms > 0 and motor_commanded(mode):
+        mode = Mode.SPIN_DOWN  # the supply took the motor with it: nothing that only a running machine has can be wrong
     protect(
         settings.protection,
         settings.refrigerant.saturation_c,
         state.protection,
         state.signals,
         inputs,
-        state.sequence.mode,
+        mode,
         state.sequence.mode_elapsed_ms,
         state.sequence.clock_ms - state.sequence.last_start_ms,
         settings.sequence.start_confirm_ms,
@@ -211,6 +216,12 @@ def finish(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs
     if inputs.motor_running and state.protection.trip_word & FAILED_STOP != 0:
         to_minimum = True  # the contactor did not open: less load is all that can be done from here
     capacity = drive_capacity(settings.capacity, state.capacity, state.signals, state.inhibit, mode, to_minimum, dt_ms)
+    if motor_commanded(mode) or inputs.motor_running:
+        # a low volume ratio at high capacity compresses too little in the flutes and costs current: capacity goes first,
+        # and where it sticks the volume ratio stays
+        running_down = mode != Mode.STARTING and mode != Mode.RUN_UP
+        if running_down and state.signals.capacity_position_pct > settings.sequence.volume_ratio_unloads_below_pct:
+            to_minimum = False
     volume_ratio = control_volume_ratio(
         settings.volume_ratio, state.volume_ratio, state.signals, inputs, mode, to_minimum, dt_ms
     )

@@ -119,6 +119,8 @@ def standing_causes(settings: ProtectionSettings, state: ProtectionState, signal
         word |= FAILED_STOP
     if not (s.capacity_position_good and s.volume_ratio_position_good):
         word |= SLIDE_LOST | HALVES_DISAGREE
+    if state.capacity.apart or state.volume_ratio.apart:
+        word |= HALVES_DISAGREE
     if not (s.suction_pressure_good and s.discharge_pressure_good and s.oil_good):
         word |= SIGNAL_LOST
     return word

@@ -34,6 +34,9 @@ class SequenceSettings:
     start_limit_pct: float = percent(5.0, 1.0, 20.0, f"both slides below this before the motor starts; {PRACTICE}")
     start_confirm_ms: int = duration(4_000, 0, 30_000, f"running feedback steady this long; {PRACTICE}")
     run_up_ms: int = duration(20_000, 0, 300_000, f"unloaded at speed; {PRACTICE}")
+    volume_ratio_unloads_below_pct: float = percent(
+        30.0, 5.0, 100.0, f"capacity position in a controlled unload: earlier it would only cost current; {PRACTICE}"
+    )
     unload_timeout_ms: int = duration(75_000, 10_000, 300_000, f"60–90 s; {PRACTICE}")
     spin_down_ms: int = duration(60_000, 5_000, 600_000, f"coasting and back-spin; {PRACTICE}")
     oil_after_stop_ms: int = duration(60_000, 0, 600_000, f"oil while the rotor coasts after a trip; {PRACTICE}")

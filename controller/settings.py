@@ -94,17 +94,16 @@ def cross_check(settings: CommonSettings) -> list[str]:
         found.append("the idle-stop pressure must lie above the low suction pressure trip")
     if aim.minimum_load_pct > run.start_limit_pct:
         found.append("minimum_load must not lie above start_limit")
-    unload_ms = max(aim.drive.stroke_down_ms, settings.volume_ratio.drive.stroke_down_ms)
+    first_ms = aim.drive.stroke_down_ms * 0.01 * (100.0 - run.volume_ratio_unloads_below_pct)
+    unload_ms = max(aim.drive.stroke_down_ms, first_ms + settings.volume_ratio.drive.stroke_down_ms)
     if run.unload_timeout_ms < unload_ms:
-        found.append("unload_timeout must be longer than a full unloading stroke of either slide")
+        found.append("unload_timeout must be longer than a full unloading stroke of both slides, one after the other")
     if settings.calibration.high_stop == Switch.ON:
         for drive in (aim.drive, settings.volume_ratio.drive):
             if run.unload_timeout_ms < drive.stroke_up_ms + drive.stroke_down_ms:
                 found.append("unload_timeout must be longer than both strokes where the high stop is looked for")
     if settings.slide_watch.stuck_ms <= max(aim.drive.end_stop_guard_ms, settings.volume_ratio.drive.end_stop_guard_ms):
         found.append("slide_watch: stuck must be longer than end_stop_guard of either drive")
-    if settings.slide_watch.end_window_pct <= run.start_limit_pct:
-        found.append("slide_watch: end_window must be wider than start_limit")
     if settings.calibration.low_window_pct > run.start_limit_pct:
         found.append(
             "calibration: low_window must not be wider than start_limit, or a loaded slide could count as none"

@@ -27,7 +27,16 @@ from controller.calibration import StopReadings
 from controller.positioner import DriveSettings
 from controller.process_image import Inputs, Outputs
 from controller.scaling import believable, clamp
-from controller.signal_watch import LOOK_MS, SignalSettings, WatchState, count_travel, forget, frozen
+from controller.signal_watch import (
+    LOOK_MS,
+    SignalSettings,
+    WatchState,
+    count_travel,
+    forget,
+    frozen,
+    note_lies,
+    still_frozen,
+)
 from controller.timers import ton
 
 
@@ -135,11 +144,16 @@ def look_for_lies(settings: SignalSettings, state: SignalState, full_load_curren
     s = state
     w = s.watch
     if s.capacity_position_good:
-        count_travel(w, s.capacity_position_pct)
-    travel_pct = w.travelled_pct
-    suction = frozen(c, w.suction_pressure, c.suction_pressure_watched, s.suction_pressure_kpa_abs, travel_pct, dt_ms)
+        count_travel(w.capacity_moved, s.capacity_position_pct)
+    if full_load_current_a > 0.0:
+        count_travel(w.current_moved, 100.0 * s.motor_current_a / full_load_current_a)
+    count_travel(w.discharge_moved, 0.1 * s.discharge_pressure_kpa_abs)
+    travel_pct = w.capacity_moved.travelled_pct
+    load_pct = travel_pct + w.current_moved.travelled_pct
+    plant_pct = load_pct + w.discharge_moved.travelled_pct
+    suction = frozen(c, w.suction_pressure, c.suction_pressure_watched, s.suction_pressure_kpa_abs, plant_pct, dt_ms)
     discharge = frozen(
-        c, w.discharge_pressure, c.discharge_pressure_watched, s.discharge_pressure_kpa_abs, travel_pct, dt_ms
+        c, w.discharge_pressure, c.discharge_pressure_watched, s.discharge_pressure_kpa_abs, load_pct, dt_ms
     )
     margin_kpa = c.implausible_pressure_kpa
     crossed = s.suction_pressure_good and s.discharge_pressure_good
@@ -158,14 +172,20 @@ def look_for_lies(settings: SignalSettings, state: SignalState, full_load_curren
     )
     w.oil_pressure_lies = frozen(c, w.oil_pressure, c.oil_pressure_watched, s.oil_pressure_kpa_abs, travel_pct, dt_ms)
     w.before_filter_lies = ton(w.filter, reversed_filter, c.implausible_after_ms, dt_ms)
-    w.lies = (
-        w.suction_pressure_lies
-        or w.discharge_pressure_lies
-        or w.motor_current_lies
-        or w.discharge_temperature_lies
-        or w.oil_pressure_lies
-        or w.before_filter_lies
-    )
+    note_lies(w)
+
+
+@kernel
+def look_at_rest(state: SignalState) -> None:
+    """Once a second at standstill, while something was found frozen: whether it has moved since."""
+    s = state
+    w = s.watch
+    w.suction_pressure_lies = still_frozen(w.suction_pressure, s.suction_pressure_kpa_abs)
+    w.discharge_pressure_lies = still_frozen(w.discharge_pressure, s.discharge_pressure_kpa_abs)
+    w.motor_current_lies = still_frozen(w.motor_current, s.motor_current_a)
+    w.discharge_temperature_lies = still_frozen(w.discharge_temperature, s.discharge_temperature_c)
+    w.oil_pressure_lies = still_frozen(w.oil_pressure, s.oil_pressure_kpa_abs)
+    note_lies(w)
 
 
 @kernel
@@ -201,8 +221,15 @@ def judge_signals(
             w.waited_ms = 0
         if w.lies:
             distrust(s)
-    elif w.running:
-        forget(w)
+    else:
+        if w.running:
+            forget(w)
+        if w.lies:
+            w.waited_ms += dt_ms
+            if w.waited_ms >= LOOK_MS:
+                look_at_rest(s)
+                w.waited_ms = 0
+            distrust(s)
     w.running = running
     s.oil_good = s.oil_pressure_good and s.oil_pressure_before_filter_good and s.oil_temperature_good
     s.all_good = (

@@ -20,7 +20,9 @@ class SlideWatchSettings:
 
     stuck_ms: int = duration(15_000, 2_000, 300_000, f"drive time one way without moving; {PRACTICE}")
     stuck_travel_pct: float = percent(1.0, 0.2, 10.0, f"less is not moving; {PRACTICE}")
-    end_window_pct: float = percent(10.0, 2.0, 20.0, f"nearer than this to a stop it may stand still; {PRACTICE}")
+    high_window_pct: float = percent(
+        10.0, 2.0, 20.0, f"nearer than this to the high stop it may stand still; {PRACTICE}"
+    )
     position_lost_ms: int = duration(30_000, 1_000, 600_000, f"without a position; {PRACTICE}")
     opposite_fitted: Switch = field(
         default=Switch.ON, metadata=choice(Switch, "the other half's position is wired too")
@@ -31,7 +33,7 @@ class SlideWatchSettings:
 
 @dataclass(slots=True)
 class SlideWatch:
-    """Memory for one slide; `lost` and `halves_disagree` are what the trips ask for."""
+    """Memory for one slide; `lost` and `halves_disagree` are what the trips ask for, `apart` is what forbids a reset."""
 
     reference_pct: float = 0.0
     driven_ms: int = 0
@@ -40,6 +42,7 @@ class SlideWatch:
     disagree: Ton = field(default_factory=Ton)
     lost: bool = False
     halves_disagree: bool = False
+    apart: bool = False  # this scan, watched or not
 
 
 @kernel
@@ -51,16 +54,25 @@ def watch_slide(
     opposite_pct: float,
     opposite_health: Health,
     direction: int,
+    unloaded_pct: float,
     watched: bool,
     dt_ms: int,
 ) -> None:
-    """Judge one slide.  direction: of its drive since the last scan; opposite_pct: the other half, % as wired.
+    """Judge one slide.  direction: of its drive since the last scan; opposite_pct: the other half, % as wired;
+    unloaded_pct: where a start counts it as unloaded.
 
     Pulses one way add up until the slide has moved; a pulse the other way starts afresh, and so does a stop near by,
-    against which a slide rightly stands still.
+    against which a slide rightly stands still.  Driven down and standing where no start accepts it, it is lost: else a
+    start would wait, and its drive push, for ever.
     """
     c = settings
     s = state
+    s.apart = (
+        c.opposite_fitted == Switch.ON
+        and position_good
+        and abs(position_pct - opposite_pct) > c.disagree_pct
+        and believable(opposite_pct, opposite_health)
+    )
     if not watched:
         s.driven_ms = 0
         s.direction = 0
@@ -70,8 +82,8 @@ def watch_slide(
         s.halves_disagree = False
         return
     if direction != 0:
-        at_end = (direction < 0 and position_pct <= c.end_window_pct) or (
-            direction > 0 and position_pct >= 100.0 - c.end_window_pct
+        at_end = (direction < 0 and position_pct <= unloaded_pct) or (
+            direction > 0 and position_pct >= 100.0 - c.high_window_pct
         )
         moved = abs(position_pct - s.reference_pct) >= c.stuck_travel_pct
         if direction != s.direction or moved or at_end or not position_good:
@@ -84,8 +96,6 @@ def watch_slide(
     if not position_good or s.position_lost.was_on:
         if ton(s.position_lost, not position_good, c.position_lost_ms, dt_ms):
             s.lost = True
-    apart = c.opposite_fitted == Switch.ON and position_good and abs(position_pct - opposite_pct) > c.disagree_pct
-    apart = apart and believable(opposite_pct, opposite_health)
     s.halves_disagree = False
-    if apart or s.disagree.was_on:
-        s.halves_disagree = ton(s.disagree, apart, c.disagree_delay_ms, dt_ms)
+    if s.apart or s.disagree.was_on:
+        s.halves_disagree = ton(s.disagree, s.apart, c.disagree_delay_ms, dt_ms)

@@ -184,6 +184,8 @@ def _separator_fluxes(p: Any, s: Any, d: Any, f: Any) -> float:
         expander_w = s.motor.back_torque_n_m * max(0.0, -s.motor.speed_rad_s)
         f.shaft_w -= expander_w
     back_w = f.backflow_kg_s * g.gas_j_kg
+    if f.backflow_kg_s < 0.0:
+        back_w = f.backflow_kg_s * s.vessel.zone.saturation.h_v_j_kg
     f.separator_kg_s = in_kg_s - f.check_kg_s - f.backflow_kg_s
     f.separator_energy_w = in_kg_s * s.oil.discharge_enthalpy_j_kg - check_w - back_w
     f.discharge_energy_w = check_w

@@ -2,7 +2,8 @@
 
 Running, the check valve lets through what keeps the separator at the condenser's pressure.  At rest it holds the
 condenser, and the separator's gas goes back to suction: slowly through the bleed, in seconds through the rotors when the
-suction stop-check valve does not close; then it turns them backward.  The pressure follows the content in proportion;
+suction stop-check valve does not close; then it turns them backward.  Suction that rises above it at rest fills it again.
+The pressure follows the content in proportion;
 the gas is as warm as the mixture.  What leaves has the mean enthalpy of what is there, and the content is booked with it
 (the gas's own p·V, half a megajoule, is left out of the books at both ends).
 """
@@ -17,6 +18,7 @@ from numba.extending import register_jitable as kernel
 from plant_model.rotor_geometry import trapped_fraction_frac
 
 STANDSTILL_PER_TURNING = 5.0  # a machine over a fifth of its speed pumps: nothing flows back
+LIFTED_PER_S = 0.1  # filling through a lifted stop-check valve: seconds; common practice, no source
 ROTOR_DISCHARGE = 0.6  # discharge coefficient of the way back; textbook value of a sharp edge, recalled
 
 
@@ -75,12 +77,16 @@ def stop_check_backflow_kg_s(p: Any, s: Any, d: Any) -> float:
 
 @kernel
 def equalising_kg_s(p: Any, s: Any) -> float:
-    """Gas through the bleed at standstill, kg/s, until the separator is at suction pressure."""
+    """Gas from separator to vessel at standstill, kg/s, until both stand at one pressure.
+
+    Out through the bleed; in, negative, when a vessel that warms up at rest lifts the suction stop-check valve.
+    """
     g = s.separator
-    excess = 1.0 - s.vessel.zone.pressure_pa / g.pressure_pa
-    if excess <= 0.0:
-        return 0.0
-    return float(standstill_frac(p, s) * g.gas_kg * excess * p.derived.per_equalise_s)
+    excess = max(-1.0, 1.0 - s.vessel.zone.pressure_pa / g.pressure_pa)
+    per_s = p.derived.per_equalise_s
+    if excess < 0.0:
+        per_s = LIFTED_PER_S
+    return float(standstill_frac(p, s) * g.gas_kg * excess * per_s)
 
 
 @kernel

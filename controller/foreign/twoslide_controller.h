@@ -219,7 +219,7 @@ TWOSLIDE_SAME_SIZE(twoslide_signal_settings, 80);
 typedef struct twoslide_slide_watch_settings {
     int64_t stuck_ms; /* ms */
     double stuck_travel_pct; /* % */
-    double end_window_pct; /* % */
+    double high_window_pct; /* % */
     int64_t position_lost_ms; /* ms */
     int64_t opposite_fitted; /* enum twoslide_switch */
     double disagree_pct; /* % */
@@ -348,6 +348,7 @@ typedef struct twoslide_sequence_settings {
     double start_limit_pct; /* % */
     int64_t start_confirm_ms; /* ms */
     int64_t run_up_ms; /* ms */
+    double volume_ratio_unloads_below_pct; /* % */
     int64_t unload_timeout_ms; /* ms */
     int64_t spin_down_ms; /* ms */
     int64_t oil_after_stop_ms; /* ms */
@@ -362,7 +363,7 @@ typedef struct twoslide_sequence_settings {
     int64_t idle_delay_ms; /* ms */
     double idle_band_pct; /* % */
 } twoslide_sequence_settings;
-TWOSLIDE_SAME_SIZE(twoslide_sequence_settings, 136);
+TWOSLIDE_SAME_SIZE(twoslide_sequence_settings, 144);
 
 enum twoslide_control_variable {
     TWOSLIDE_CONTROL_VARIABLE_SUCTION_PRESSURE = 0,
@@ -458,7 +459,7 @@ typedef struct twoslide_common_settings {
     twoslide_volume_ratio_settings volume_ratio;
     twoslide_auxiliary_settings auxiliaries;
 } twoslide_common_settings;
-TWOSLIDE_SAME_SIZE(twoslide_common_settings, 1712);
+TWOSLIDE_SAME_SIZE(twoslide_common_settings, 1720);
 
 typedef struct twoslide_step_settings {
     double neutral_zone_kpa; /* kPa */
@@ -473,7 +474,7 @@ typedef struct twoslide_three_position_settings {
     twoslide_common_settings common;
     twoslide_step_settings step;
 } twoslide_three_position_settings;
-TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 1752);
+TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 1760);
 
 typedef struct twoslide_pi_settings {
     double proportional_band_kpa; /* kPa */
@@ -488,7 +489,7 @@ typedef struct twoslide_scheduled_pi_settings {
     twoslide_common_settings common;
     twoslide_pi_settings pi;
 } twoslide_scheduled_pi_settings;
-TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1832);
+TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1840);
 
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);

@@ -162,7 +162,7 @@ class Watcher:
     def check_trips(self, x: Inputs, y: Outputs, dt_ms: int) -> None:
         p = self.common.protection
         k = p.classes
-        ran = self.last.motor_run
+        ran = self.last.motor_run and x.supply_interrupted_ms == 0  # the motor stops with its supply
         since_start_ms = self.time_ms - self.last_start_ms
         good = {name: getattr(x, f"{name}_health") == Health.GOOD for name in WATCHED}
         high = good["discharge_pressure"] and x.discharge_pressure_kpa_abs >= p.high_discharge_pressure_trip_kpa_abs

@@ -89,6 +89,43 @@ def test_unloading_that_times_out_stops_the_motor_with_an_alarm(bench: Any) -> N
     assert bench.outputs.trip_word == 0
 
 
+def test_a_controlled_unload_takes_capacity_first_and_then_the_volume_ratio(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.overrides = {"capacity_manual": True, "capacity_manual_demand_pct": 60.0}
+    bench.run(60.0)
+    assert bench.machine.volume_ratio_pct > 10.0
+    assert bench.machine.capacity_pct > 35.0
+    bench.overrides = {"selection": Selection.OFF}
+    start = len(bench.log)
+    bench.until(Mode.SPIN_DOWN)
+    for x, y, _ in bench.log[start:]:
+        if y.mode == Mode.UNLOADING and x.capacity_position_pct > 30.0:
+            assert not y.volume_ratio_decrease
+    assert max(bench.machine.capacity_pct, bench.machine.volume_ratio_pct) <= 5.0
+
+
+def test_a_capacity_slide_that_sticks_keeps_its_volume_ratio(bench: Any) -> None:
+    """Down alone it cost a machine at 88 % capacity half as much current again."""
+    bench.until(Mode.AUTOMATIC)
+    bench.run(40.0)
+    before_pct = bench.machine.volume_ratio_pct
+    stuck = {"capacity_position_pct": 88.0, "capacity_position_opposite_pct": 88.0}
+    bench.overrides = stuck | {"selection": Selection.OFF}
+    while bench.scan().mode in (Mode.AUTOMATIC, Mode.UNLOADING):
+        assert bench.machine.volume_ratio_pct >= before_pct - 1.0
+    assert not bench.outputs.motor_run
+
+
+def test_a_power_dip_is_no_alarm_of_the_running_machine(bench: Any) -> None:
+    bench.until(Mode.AUTOMATIC)
+    bench.run(70.0)
+    assert bench.outputs.alarm_word == 0
+    at_rest = {"oil_pressure_kpa_abs": 1200.0, "discharge_pressure_kpa_abs": 1200.0, "motor_running": False}
+    y = bench.scan(supply_interrupted_ms=3_000, **at_rest)
+    assert y.alarm_word == y.trip_word == 0
+    assert not y.motor_run
+
+
 def test_idle_stop_and_restart_by_pressure_after_the_wait(bench: Any) -> None:
     bench.until(Mode.AUTOMATIC)
     bench.run(20.0)

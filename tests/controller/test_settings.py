@@ -76,7 +76,6 @@ CONTRADICTIONS = [
     ("sequence", "idle_stop_kpa_abs", 180.0, "above the low suction pressure trip"),
     ("sequence", "valves_closed_ms", 80_000, "valves_closed"),
     ("slide_watch", "stuck_ms", 2_500, "stuck must be longer"),
-    ("slide_watch", "end_window_pct", 4.0, "end_window"),
     ("calibration", "low_window_pct", 8.0, "low_window"),
     ("calibration", "settle_ms", 10_000, "settle time must be shorter"),
     ("protection", "low_oil_differential_trip_kpa", 600.0, "full-time pump"),

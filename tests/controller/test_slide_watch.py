@@ -25,7 +25,7 @@ def drive(
     """Seconds until lost or disagreeing, or the whole time."""
     for k in range(round(10 * seconds)):
         other = position_pct if opposite_pct is None else opposite_pct
-        watch_slide(settings, state, position_pct, good, other, opposite_health, direction, watched, 100)
+        watch_slide(settings, state, position_pct, good, other, opposite_health, direction, 5.0, watched, 100)
         if state.lost or state.halves_disagree:
             return k / 10
         position_pct += 0.1 * speed_pct_s * direction
@@ -39,6 +39,11 @@ def test_driven_without_moving_is_lost_after_its_time_either_way() -> None:
 
 def test_a_slide_that_moves_slowly_is_not_lost() -> None:
     assert drive(SlideWatch(), 60.0, 1, 10.0, 0.1) == 60.0
+
+
+def test_standing_above_what_a_start_accepts_is_lost() -> None:
+    """A position that reads 5.5 % at its stop kept the unload drive on for a quarter of an hour."""
+    assert drive(SlideWatch(), 60.0, -1, 5.5) == 15.0
 
 
 def test_standing_at_a_stop_is_right_and_so_is_rest() -> None:
@@ -71,6 +76,14 @@ def test_halves_that_disagree_for_long_enough() -> None:
     drive(state, 9.0, 0, opposite_pct=40.0)
     drive(state, 0.1, 0)
     assert drive(state, 60.0, 0, opposite_pct=40.0) == 10.0
+
+
+def test_halves_apart_are_seen_at_rest_too() -> None:
+    state = SlideWatch()
+    assert drive(state, 20.0, 0, opposite_pct=40.0, watched=False) == 20.0
+    assert state.apart
+    drive(state, 0.1, 0, watched=False)
+    assert not state.apart
 
 
 def test_no_comparison_without_a_second_signal() -> None:

@@ -60,6 +60,19 @@ def test_at_rest_the_separator_equalises_and_the_condenser_is_held(p: Parameters
     assert energy_residual_frac(p, start, s) < 1.0e-10
 
 
+def test_suction_that_rises_at_rest_lifts_the_stop_check_valve_and_fills_the_separator(p: Parameters) -> None:
+    """Else suction stands above the separator after a long stop, the oil has no pressure to give and no slide moves."""
+    d = Disturbances(**(NO_LOAD | {"load_heat_w": 150.0e3}))
+    s = stopped_state(p, d, 290.64e3, 1.0e6)
+    start = copy.deepcopy(s)
+    run(p, s, d, 900.0, Actuators())
+    assert s.suction.pressure_pa > 330.0e3
+    assert s.separator.pressure_pa == pytest.approx(s.vessel.zone.pressure_pa, rel=0.01)
+    assert s.ledger.backflow_kg < 0.0
+    assert mass_residual_frac(p, start, s) < 1.0e-10
+    assert energy_residual_frac(p, start, s) < 1.0e-10
+
+
 def test_the_start_fills_the_separator_before_the_condenser_gets_any(p: Parameters) -> None:
     d = Disturbances(**NO_LOAD)
     s = stopped_state(p, d, 330.0e3, 1.2e6)
