@@ -52,6 +52,15 @@ class Problem:
         return f"{place}: {text}" if place else text
 
 
+def shortened(text: str, letters: int = 80) -> str:
+    """A value as an error message repeats it: whole if it is short, else its beginning.
+
+    >>> shortened("290 kPa"), shortened("x" * 200, 5)
+    ('290 kPa', 'xxxxx…')
+    """
+    return text if len(text) <= letters else f"{text[:letters]}…"
+
+
 class TwoslideError(Exception):
     """Base of all; `exit_code` is what the command line returns."""
 

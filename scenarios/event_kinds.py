@@ -1,7 +1,7 @@
 """What a scenario may let happen from outside: the kinds of [[event]], each with its own keys.
 
 Every kind is a frozen model; attribute names end in their unit, keys in the file do not.  Times count from the start
-of the run.  Validation needs `context={"site": Site}` for quantities.
+of the run.  Validation needs `context={"site": Site}` for quantities.  Load and weather are in load_and_weather_kinds.
 """
 
 from __future__ import annotations
@@ -10,138 +10,34 @@ import difflib
 from enum import StrEnum
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, model_validator
+from pydantic import Field, model_validator
 
-from scenarios.errors import InputRefused
+from scenarios.event_fields import (
+    DemandPct,
+    DriftK,
+    EventBase,
+    Group,
+    HeatChangeW,
+    MassFlowKgS,
+    SpanFrac,
+    TimeMs,
+    VolumeFlowM3S,
+    until_after_from,
+)
+from scenarios.event_fields import DurationMs as DurationMs
+from scenarios.event_fields import Frac as Frac
+from scenarios.event_fields import HeatW as HeatW
+from scenarios.event_fields import quantity as quantity
 from scenarios.fault_table import FAULTS
-from scenarios.quantities import Site, example_of
-from scenarios.record_tables import range_problem, read_quantity
-
-
-def quantity(unit: str, of: str = "", low: float | None = None, high: float | None = None, whole: bool = False) -> Any:
-    """Annotation of a model field that a file gives as a quantity; the value is in `unit`."""
-
-    def convert(value: Any, info: ValidationInfo) -> float:
-        site = info.context["site"] if info.context else Site()
-        try:
-            number = read_quantity(value, unit, of, site, whole)
-            bad = range_problem(number, unit, low, high, "")
-            if bad is not None:
-                raise InputRefused(bad)
-        except InputRefused as error:
-            raise ValueError(str(error.problems[0])) from error
-        return round(number) if whole else number
-
-    kind: Any = {"type": "string"} if unit != "1" else {"type": ["number", "string"]}
-    return BeforeValidator(convert), WithJsonSchema({**kind, "description": f"for example {example_of(unit, of)}"})
-
-
-_TIME, _LATER = quantity("ms", low=0, whole=True), quantity("ms", low=1, whole=True)
-_HEAT, _CHANGE = quantity("W", low=0.0, high=1e8), quantity("W", low=-1e8, high=1e8)
-_FRAC, _DEMAND = quantity("1", low=0.0, high=1.0), quantity("%", low=-100.0, high=100.0)
-_WET_BULB, _DRIFT = quantity("K", "absolute", 213.15, 333.15), quantity("K", "difference", -60.0, 60.0)
-
-TimeMs = Annotated[int, *_TIME]
-DurationMs = Annotated[int, *_LATER]
-HeatW = Annotated[float, *_HEAT]
-HeatChangeW = Annotated[float, *_CHANGE]
-Frac = Annotated[float, *_FRAC]
-DemandPct = Annotated[float, *_DEMAND]
-WetBulbK = Annotated[float, *_WET_BULB]
-DriftK = Annotated[float, *_DRIFT]
-SpanFrac = Annotated[float, *quantity("1", low=-1.0, high=1.0)]
-MassFlowKgS = Annotated[float, *quantity("kg/s", low=-1.0, high=100.0)]
-VolumeFlowM3S = Annotated[float, *quantity("m³/s", low=0.0, high=10.0)]
-Group = Annotated[int, Field(ge=1, le=4, strict=True)]
-
-
-class _Event(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-    kind: Any
-
-    @property
-    def starts_ms(self) -> int:
-        """When it begins, ms from the start of the run."""
-        return int(getattr(self, "at_ms", getattr(self, "from_ms", 0)))
-
-
-class LoadStep(_Event):
-    """The load heat changes at once, by `change` or `to` a value."""
-
-    kind: Literal["load_step"]
-    at_ms: TimeMs = Field(alias="at")
-    change_w: HeatChangeW | None = Field(None, alias="change")
-    to_w: HeatW | None = Field(None, alias="to")
-
-    @model_validator(mode="after")
-    def _one_of_two(self) -> Self:
-        if (self.change_w is None) == (self.to_w is None):
-            raise ValueError('give either "change" or "to"')
-        return self
-
-
-class LoadRamp(_Event):
-    """The load heat goes evenly `to` a value in the time `over`."""
-
-    kind: Literal["load_ramp"]
-    at_ms: TimeMs = Field(alias="at")
-    to_w: HeatW = Field(alias="to")
-    over_ms: DurationMs = Field(alias="over")
-
-
-class BatchArrivals(_Event):
-    """Batches arrive by chance (Poisson, mean interval `every`); each adds `heat` for the time `lasting`."""
-
-    kind: Literal["batch_arrivals"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    every_ms: DurationMs = Field(alias="every")
-    heat_w: HeatW = Field(alias="heat")
-    lasting_ms: DurationMs = Field(alias="lasting")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        _until_after_from(self.from_ms, self.until_ms)
-        return self
-
-
-class LoadLoss(_Event):
-    """All evaporator groups close; they open again after `lasting`, or never."""
-
-    kind: Literal["load_loss"]
-    at_ms: TimeMs = Field(alias="at")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
-
-
-class LoadLogPlayed(_Event):
-    """The load heat follows a CSV record from `at` on, times `scale`; `file` is relative to the scenario."""
-
-    kind: Literal["load_log"]
-    file: str = Field(min_length=1)
-    at_ms: TimeMs = Field(0, alias="at")
-    scale: Annotated[float, *quantity("1", low=0.0, high=1000.0)] = 1.0
-
-
-class WetBulbDrift(_Event):
-    """The wet bulb moves evenly `by` a difference between `from` and `until`, and stays there."""
-
-    kind: Literal["wet_bulb_drift"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    by_k: DriftK = Field(alias="by")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        _until_after_from(self.from_ms, self.until_ms)
-        return self
-
-
-class WetBulbStep(_Event):
-    """The wet bulb changes at once `to` a temperature."""
-
-    kind: Literal["wet_bulb_step"]
-    at_ms: TimeMs = Field(alias="at")
-    to_k: WetBulbK = Field(alias="to")
+from scenarios.load_and_weather_kinds import BatchArrivals as BatchArrivals
+from scenarios.load_and_weather_kinds import DoorTraffic as DoorTraffic
+from scenarios.load_and_weather_kinds import LoadLogPlayed as LoadLogPlayed
+from scenarios.load_and_weather_kinds import LoadLoss as LoadLoss
+from scenarios.load_and_weather_kinds import LoadRamp as LoadRamp
+from scenarios.load_and_weather_kinds import LoadStep as LoadStep
+from scenarios.load_and_weather_kinds import WeatherLogPlayed as WeatherLogPlayed
+from scenarios.load_and_weather_kinds import WetBulbDrift as WetBulbDrift
+from scenarios.load_and_weather_kinds import WetBulbStep as WetBulbStep
 
 
 class Action(StrEnum):
@@ -164,7 +60,7 @@ class Action(StrEnum):
     VOLUME_RATIO_MANUAL_OFF = "volume_ratio_manual_off"
 
 
-class Operator(_Event):
+class Operator(EventBase):
     """Somebody acts on the cabinet.  `demand` belongs to the two manual modes, remote_demand and announce_load."""
 
     WITH_DEMAND: ClassVar[frozenset[Action]] = frozenset(
@@ -186,7 +82,7 @@ class Operator(_Event):
         return self
 
 
-class InstrumentFault(_Event):
+class InstrumentFault(EventBase):
     """An instrument fails for the time `lasting`, or for good.
 
     `size` belongs to a bias (of span, signed), a drift (of span per hour) and a wrong_span (true span over configured).
@@ -209,7 +105,7 @@ class InstrumentFault(_Event):
         return self
 
 
-class CondenserFans(_Event):
+class CondenserFans(EventBase):
     """From now on this share of the condenser's fans is `running`."""
 
     kind: Literal["condenser_fans"]
@@ -217,7 +113,7 @@ class CondenserFans(_Event):
     running_frac: Frac = Field(alias="running")
 
 
-class SafetyChain(_Event):
+class SafetyChain(EventBase):
     """The hard-wired safety chain opens; it closes after `lasting`, or stays open."""
 
     kind: Literal["safety_chain"]
@@ -225,7 +121,7 @@ class SafetyChain(_Event):
     lasting_ms: DurationMs | None = Field(None, alias="lasting")
 
 
-class PlantFault(_Event):
+class PlantFault(EventBase):
     """A part of machine or plant fails: at once, or growing evenly `over` a time; for the time `lasting`, or for good.
 
     `size` is how much of it is lost (a share, "60 %"); a fault that is there or not takes none.  See scenarios/fault_table.
@@ -254,7 +150,7 @@ class PlantFault(_Event):
         return self
 
 
-class EvaporatorGroup(_Event):
+class EvaporatorGroup(EventBase):
     """One evaporator group opens or closes (`open`, a share), and may get a load of its own on top (`load`)."""
 
     kind: Literal["evaporator_group"]
@@ -271,7 +167,7 @@ class EvaporatorGroup(_Event):
         return self
 
 
-class Defrost(_Event):
+class Defrost(EventBase):
     """One group is defrosted: hot gas for a time, then its pressure is bled down to suction."""
 
     kind: Literal["defrost"]
@@ -281,7 +177,7 @@ class Defrost(_Event):
     bleed_down_ms: DurationMs = Field(alias="bleed_down")
 
 
-class LiquidSurge(_Event):
+class LiquidSurge(EventBase):
     """The evaporators throw liquid back to the suction vessel, `flow` for the time `lasting`."""
 
     kind: Literal["liquid_surge"]
@@ -290,7 +186,7 @@ class LiquidSurge(_Event):
     lasting_ms: DurationMs = Field(alias="lasting")
 
 
-class OilLoss(_Event):
+class OilLoss(EventBase):
     """Oil is carried over into the plant; a negative flow brings it back."""
 
     kind: Literal["oil_loss"]
@@ -299,7 +195,7 @@ class OilLoss(_Event):
     lasting_ms: DurationMs | None = Field(None, alias="lasting")
 
 
-class OtherCompressor(_Event):
+class OtherCompressor(EventBase):
     """Another compressor on the header takes this swept `flow` from now on; 0 m³/s: it has stopped or tripped."""
 
     kind: Literal["other_compressor"]
@@ -307,7 +203,7 @@ class OtherCompressor(_Event):
     flow_m3_s: VolumeFlowM3S = Field(alias="flow")
 
 
-class CoolantDrift(_Event):
+class CoolantDrift(EventBase):
     """The oil cooler's coolant moves evenly `by` a difference between `from` and `until`, and stays there."""
 
     kind: Literal["coolant_drift"]
@@ -317,11 +213,11 @@ class CoolantDrift(_Event):
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        _until_after_from(self.from_ms, self.until_ms)
+        until_after_from(self.from_ms, self.until_ms)
         return self
 
 
-class PowerDip(_Event):
+class PowerDip(EventBase):
     """The supply is away for the time `lasting`: motor, solenoids and the controller itself."""
 
     kind: Literal["power_dip"]
@@ -329,7 +225,7 @@ class PowerDip(_Event):
     lasting_ms: DurationMs = Field(alias="lasting")
 
 
-class ValvesClosed(_Event):
+class ValvesClosed(EventBase):
     """The suction and discharge valves' contact says closed, for the time `lasting` or for good."""
 
     kind: Literal["valves_closed"]
@@ -358,7 +254,7 @@ SimpleEvent = Annotated[
 ]
 
 
-class WaitFor(_Event):
+class WaitFor(EventBase):
     """A watch: from `at` on, when a trace column first goes `above` or `below` a value, `then` happens.
 
     The event under `then` has no `at` of its own (its at_ms is 0); it acts `after` the watch fired.  A watch that has
@@ -392,17 +288,14 @@ class WaitFor(_Event):
         return self
 
 
-def _until_after_from(from_ms: int, until_ms: int) -> None:
-    if until_ms <= from_ms:
-        raise ValueError('"until" must be later than "from"')
-
-
 Event = (
     LoadStep
     | LoadRamp
     | BatchArrivals
+    | DoorTraffic
     | LoadLoss
     | LoadLogPlayed
+    | WeatherLogPlayed
     | WetBulbDrift
     | WetBulbStep
     | Operator
@@ -422,9 +315,9 @@ Event = (
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
 
-_ALL: tuple[type[_Event], ...] = (
-    LoadStep, LoadRamp, BatchArrivals, LoadLoss, LoadLogPlayed, WetBulbDrift, WetBulbStep, Operator, InstrumentFault,
-    CondenserFans, SafetyChain, PlantFault, EvaporatorGroup, Defrost, LiquidSurge, OilLoss, OtherCompressor,
-    CoolantDrift, PowerDip, ValvesClosed, WaitFor,
+_ALL: tuple[type[EventBase], ...] = (
+    LoadStep, LoadRamp, BatchArrivals, DoorTraffic, LoadLoss, LoadLogPlayed, WeatherLogPlayed, WetBulbDrift,
+    WetBulbStep, Operator, InstrumentFault, CondenserFans, SafetyChain, PlantFault, EvaporatorGroup, Defrost,
+    LiquidSurge, OilLoss, OtherCompressor, CoolantDrift, PowerDip, ValvesClosed, WaitFor,
 )  # fmt: skip
-EVENT_KINDS: dict[str, type[_Event]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]
+EVENT_KINDS: dict[str, type[EventBase]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]

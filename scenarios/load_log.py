@@ -27,9 +27,9 @@ GAP_FACTOR = 10.0  # times the median step: worth a note (common practice, no so
 _LARGEST_BYTES = 50_000_000
 _DAY_MS = 86_400_000
 
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
-_GROUPED = re.compile(r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?")
-_CLOCK = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:[.,](\d{1,6}))?)?")
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_GROUPED = re.compile(r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?", re.ASCII)
+_CLOCK = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:[.,](\d{1,6}))?)?", re.ASCII)
 _UNIT_IN_HEADER = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|(?:^|[\s_,/])(ms|s|sec|min|h|kW|W|MW|TR)\s*$", re.IGNORECASE)
 _TIME_WORD = re.compile(r"time|date|stamp", re.IGNORECASE)
 _LOAD_WORD = re.compile(r"load|heat|cool|kw|power|duty", re.IGNORECASE)
@@ -234,7 +234,7 @@ class _Reader:
 
     @staticmethod
     def date(text: str) -> datetime | None:
-        if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:|\d\d?\.\d\d?\.\d{4} ", text):
+        if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:|\d\d?\.\d\d?\.\d{4} ", text, re.ASCII):
             return None
         try:
             return datetime.fromisoformat(text)

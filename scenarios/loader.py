@@ -8,14 +8,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from scenarios.errors import InputRefused, Problem
-from scenarios.event_kinds import EVENT_KINDS, Event, InstrumentFault, LoadLogPlayed, WaitFor
+from scenarios.errors import InputRefused, Problem, shortened
+from scenarios.event_kinds import EVENT_KINDS, Event, InstrumentFault, LoadLogPlayed, WaitFor, WeatherLogPlayed
 from scenarios.known import Known, Overrides, column_unit
 from scenarios.load_log import LoadLog, load_log
 from scenarios.plant_file import Plant, load_plant
@@ -24,6 +25,7 @@ from scenarios.record_tables import dotted, read_quantity, suggestion, unknown_k
 from scenarios.scenario import LONGEST_RUN_MS, Scenario, ScenarioFile, Start, Threshold
 from scenarios.settings_sheet import Sheet, load_sheet, sheet_controller
 from scenarios.toml_source import KeyPath, TomlSource, read_bytes, read_toml
+from scenarios.weather_log import WeatherLog, weather_log
 
 M = TypeVar("M", bound=BaseModel)
 T = TypeVar("T")
@@ -33,7 +35,11 @@ def scenario_files(paths: Iterable[Path], problems: list[Problem]) -> list[Path]
     """The scenario files among files and folders; in a folder, the *.toml that are neither plants nor sheets."""
     files: list[Path] = []
     for path in paths:
-        if not path.is_dir():
+        try:
+            is_folder = path.is_dir()
+        except (OSError, ValueError):  # a name too long: the reading will say so
+            is_folder = False
+        if not is_folder:
             files.append(path)
             continue
         found = [file for file in sorted(path.glob("*.toml")) if _may_be_scenario(file)]
@@ -104,6 +110,7 @@ class _Loader:
         sheet, sheet_path = self.sheet(controller, controller_path, site)
         thresholds = {i: t for i, e in events.items() if isinstance(e, WaitFor) and (t := self.threshold(i, e, site))}
         logs = self.load_logs(events)
+        weather = self.weather_logs(events, head)
         self.check_times(head, events)
         self.check_names(events)
         if len(self.problems) > before or head is None or plant is None:
@@ -112,6 +119,7 @@ class _Loader:
             self.path, head.title, head.purpose, head.expects, plant, controller, controller_path, sheet, sheet_path,
             head.duration_ms, self.overrides.seed if self.overrides.seed is not None else head.seed, head.start,
             tuple(events.values()), thresholds, logs, self.sha256, self.overrides.as_text(), tuple(self.notes),
+            weather,
         )  # fmt: skip
 
     def attempt(self, read: Callable[[], T], place: KeyPath | None = None) -> T | None:
@@ -132,14 +140,16 @@ class _Loader:
 
     def named_file(self, key: KeyPath, path: Path) -> bool:
         """Whether a file named by a key exists; if not, the problem is placed at the key."""
+        what = "no such file"
         try:
-            there = path.is_file()
-        except (OSError, ValueError):
-            there = False
-        if not there:
-            what = "is a folder" if "\0" not in str(path) and path.is_dir() else "no such file"
-            self.problems.append(self.source.problem(key, f"{dotted(key)}: {what}: {path}", of_value=True))
-        return there
+            if path.is_file():
+                return True
+            if path.is_dir():
+                what = "is a folder"
+        except (OSError, ValueError):  # a name too long, or with a NUL in it: no file can have it
+            pass
+        self.problems.append(self.source.problem(key, f"{dotted(key)}: {what}: {shortened(str(path))}", of_value=True))
+        return False
 
     def plant(self) -> Plant[Any] | None:
         path = self.beside(("plant",))
@@ -177,20 +187,27 @@ class _Loader:
             if name not in self.known.settings_types:
                 refuse(
                     Problem(
-                        f'unknown controller "{name}"', value=name, way_out=suggestion(name, self.known.settings_types)
+                        f'unknown controller "{shortened(name)}"',
+                        value=name,
+                        way_out=suggestion(name, self.known.settings_types),
                     )
                 )
             return name, None
         if not file_text.endswith((".py", ".so")):
-            refuse(Problem(f'controller "{name}" is no .py or .so file', value=name))
+            refuse(Problem(f'controller "{shortened(name)}" is no .py or .so file', value=name))
             return name, None
         path = Path(file_text) if given is not None else self.path.parent / file_text
         if file_text.endswith(".py") and not inner:
-            refuse(Problem(f'controller "{name}" does not say which class', way_out=f'write "{file_text}:NAME"'))
+            refuse(
+                Problem(
+                    f'controller "{shortened(name)}" does not say which class',
+                    way_out=f'write "{shortened(file_text)}:NAME"',
+                )
+            )
         try:
             self.sha256["controller"] = hashlib.sha256(read_bytes(path, 200_000_000)).hexdigest()
         except InputRefused as error:
-            refuse(Problem(f"controller: {error.problems[0].message}: {path}"))
+            refuse(Problem(f"controller: {error.problems[0].message}: {shortened(str(path))}"))
         return f"{path.absolute()}{colon}{inner}", path
 
     def sheet(self, controller: str, controller_path: Path | None, site: Site) -> tuple[Sheet[Any] | None, Path | None]:
@@ -244,7 +261,9 @@ class _Loader:
             return None
         if not isinstance(kind, str) or kind not in EVENT_KINDS:
             problem = Problem(
-                f'unknown kind of event "{kind}"', value=str(kind), way_out=suggestion(str(kind), EVENT_KINDS)
+                f'unknown kind of event "{shortened(str(kind))}"',
+                value=str(kind),
+                way_out=suggestion(str(kind), EVENT_KINDS),
             )
             self.problems.append(self.source.problem((*path, "kind"), problem, of_value=True))
             return None
@@ -273,7 +292,9 @@ class _Loader:
                 return  # unknown_keys has said so, with a suggestion
             known = self.known_beside(path)
             problem = Problem(
-                f'unknown key "{path[-1]}"', value=str(path[-1]), way_out=suggestion(str(path[-1]), known)
+                f'unknown key "{shortened(str(path[-1]))}"',
+                value=str(path[-1]),
+                way_out=suggestion(str(path[-1]), known),
             )
             self.problems.append(self.source.problem(path, problem))
             return
@@ -298,7 +319,7 @@ class _Loader:
         path: KeyPath = ("event", index)
         if event.column not in self.known.columns:
             way_out = suggestion(event.column, self.known.columns)
-            problem = Problem(f'unknown column "{event.column}"', value=event.column, way_out=way_out)
+            problem = Problem(f'unknown column "{shortened(event.column)}"', value=event.column, way_out=way_out)
             self.problems.append(self.source.problem((*path, "column"), problem, of_value=True))
             return None
         rising = event.above is not None
@@ -320,6 +341,25 @@ class _Loader:
                 logs[event.file] = log
                 self.sha256[f"load_log:{event.file}"] = log.sha256
                 self.notes.extend(f"{path}: {note}" for note in log.notes)
+        return logs
+
+    def weather_logs(self, events: dict[int, Event], head: ScenarioFile | None) -> dict[str, WeatherLog]:
+        logs: dict[str, WeatherLog] = {}
+        for index, event in events.items():
+            if not isinstance(event, WeatherLogPlayed):
+                continue
+            if event.file not in logs:
+                path = self.path.parent / event.file
+                if not self.named_file(("event", index, "file"), path):
+                    continue
+                log = self.attempt(lambda path=path: weather_log(path))  # type: ignore[misc]
+                if log is None:
+                    continue
+                logs[event.file] = log
+                self.sha256[f"weather_log:{event.file}"] = log.sha256
+                self.notes.extend(f"{path}: {note}" for note in log.notes)
+            hours = max(0, head.duration_ms - event.at_ms) / 3.6e6 if head else 0.0
+            self.attempt(partial(logs[event.file].knots, event.start_h, hours))
         return logs
 
     def check_times(self, head: ScenarioFile | None, events: dict[int, Event]) -> None:
@@ -349,7 +389,9 @@ class _Loader:
                 path: KeyPath = ("event", index, "instrument")
                 path = path if inner is event else ("event", index, "then", "instrument")
                 way_out = suggestion(inner.instrument, self.known.instruments)
-                problem = Problem(f'unknown instrument "{inner.instrument}"', value=inner.instrument, way_out=way_out)
+                problem = Problem(
+                    f'unknown instrument "{shortened(inner.instrument)}"', value=inner.instrument, way_out=way_out
+                )
                 self.problems.append(self.source.problem(path, problem, of_value=True))
 
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar, cast
 
 from scenarios.cross_checks import every_field, place_cross_checks, rule_of
-from scenarios.errors import InputRefused, Problem
+from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.quantities import Site, standard_atmosphere_pa
 from scenarios.record_fields import field_rules
 from scenarios.record_tables import (
@@ -184,7 +184,7 @@ def _read_uncertainty(source: TomlSource, cls: Any, site: Site, problems: list[P
         rule = rule_of(cls, names)
         if rule is None or not rule.is_number:
             name = ".".join(names)
-            problem = Problem(f'"{name}" is no parameter with a number', way_out=suggestion(name, numbers))
+            problem = Problem(f'"{shortened(name)}" is no parameter with a number', way_out=suggestion(name, numbers))
             problems.append(source.problem(path, problem))
             continue
         try:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NoReturn
 
-from scenarios.errors import InputRefused, Problem
+from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.units import Unit, find_unit, plain, tidy
 
 
@@ -41,7 +41,8 @@ def standard_atmosphere_pa(altitude_m: float) -> float:
     return 101325.0 * math.exp(exponent * math.log(ratio))
 
 
-_NUMBER = r"[+-]?(?:\d+(?:_\d+)*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
+# [0-9] and not \d, which is any script's digit
+_NUMBER = r"[+-]?(?:[0-9]+(?:_[0-9]+)*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY = re.compile(rf"({_NUMBER})\s*(.*)", re.DOTALL)
 _DECIMAL_COMMA = re.compile(r"([+-]?\d+),(\d+)\s*([^\d].*)?", re.DOTALL)
 _SAT = re.compile(r"(.*?)\s*(?:\(sat\.?\)|sat\.?|saturated)", re.IGNORECASE)
@@ -127,7 +128,7 @@ def _kind(target: Unit, of: str) -> str:
 
 def _refuse(text: str, why: str, unit: str, of: str, hint: str = "") -> NoReturn:
     way_out = hint or f"write for example {example_of(unit, of)}"
-    raise InputRefused(Problem(f'"{text}" {why}', value=text, way_out=way_out))
+    raise InputRefused(Problem(f'"{shortened(text)}" {why}', value=text, way_out=way_out))
 
 
 def _refuse_unreadable(text: str, given: str, unit: str, of: str) -> NoReturn:
@@ -135,7 +136,11 @@ def _refuse_unreadable(text: str, given: str, unit: str, of: str) -> NoReturn:
     if comma is not None:
         fixed = f"{comma[1]}.{comma[2]} {(comma[3] or '').strip()}".strip()
         _refuse(
-            text, "has a comma in its number", unit, of, f'write "{fixed}" with a decimal point, and no thousands sign'
+            text,
+            "has a comma in its number",
+            unit,
+            of,
+            f'write "{shortened(fixed)}" with a decimal point, and no thousands sign',
         )
     if re.fullmatch(r"[+-]?(inf(inity)?|nan)\b.*", given, re.IGNORECASE):
         _refuse(text, "is not a finite number", unit, of)

@@ -11,12 +11,13 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any, TypeVar, cast
 
-from scenarios.errors import InputRefused, Problem
+from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.quantities import Site, example_of, format_quantity, parse_quantity
 from scenarios.record_fields import FieldRule, field_rules
 from scenarios.toml_source import KeyPath, TomlSource
 
 R = TypeVar("R")
+LISTED_AT_MOST = 40  # names in one error message: whoever sees more reads none
 _BAD: Any = object()  # what a value that was refused becomes, so that reading goes on
 
 
@@ -31,10 +32,13 @@ def dotted(path: KeyPath) -> str:
 def suggestion(word: str, known: Iterable[str]) -> str:
     """ "did you mean …", or the list of what is known."""
     names = sorted(known)
-    close = difflib.get_close_matches(word.lower(), names, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(word[:200].lower(), names, n=1, cutoff=0.6)
     if close:
         return f'did you mean "{close[0]}"?'
-    return f"known: {', '.join(names)}" if names else "nothing is expected here"
+    if not names:
+        return "nothing is expected here"
+    more = f" and {len(names) - LISTED_AT_MOST} more" if len(names) > LISTED_AT_MOST else ""
+    return f"known: {', '.join(names[:LISTED_AT_MOST])}{more}"
 
 
 def unknown_keys(source: TomlSource, path: KeyPath, known: Iterable[str], problems: list[Problem]) -> None:
@@ -42,7 +46,7 @@ def unknown_keys(source: TomlSource, path: KeyPath, known: Iterable[str], proble
     names = set(known)
     for key in source.get(path) if path else source.data:
         if key not in names:
-            problem = Problem(f'unknown key "{key}"', value=key, way_out=suggestion(key, names))
+            problem = Problem(f'unknown key "{shortened(key)}"', value=key, way_out=suggestion(key, names))
             problems.append(source.problem((*path, key), problem))
 
 
@@ -82,7 +86,9 @@ def read_quantity(value: Any, unit: str, of: str, site: Site, whole: bool = Fals
         if whole and abs(value) >= 2**53:
             raise InputRefused(Problem(f"{str(value)[:20]} is too large", value=str(value)[:20]))
     if whole and (abs(number) >= 2.0**53 or abs(number - round(number)) > 1e-6):
-        raise InputRefused(Problem(f'"{value}" is {number:.15g} {unit}, which is not a whole number', value=str(value)))
+        raise InputRefused(
+            Problem(f'"{shortened(str(value))}" is {number:.15g} {unit}, which is not a whole number', value=str(value))
+        )
     return number
 
 

@@ -17,6 +17,7 @@ from scenarios.event_kinds import AnyEvent, DurationMs, Event, Frac, HeatW, quan
 from scenarios.load_log import LoadLog
 from scenarios.plant_file import Plant
 from scenarios.settings_sheet import Sheet
+from scenarios.weather_log import WeatherLog
 
 LONGEST_RUN_MS = 366 * 86_400_000
 
@@ -88,8 +89,8 @@ class Scenario:
 
     controller: a shipped name, or the absolute path, with `:NAME` where given; controller_path: that file, None for a
     shipped one; sheet: None without a settings sheet, or where only the controller itself knows its settings (then
-    sheet_path is set); thresholds: by index of a wait_for in `events`; load_logs: by the event's `file`;
-    sha256: of each file used, by role ("scenario", "plant", "settings", "controller", "load_log:FILE");
+    sheet_path is set); thresholds: by index of a wait_for in `events`; load_logs, weather_logs: by the event's `file`;
+    sha256: of each file used, by role ("scenario", "plant", "settings", "controller", "load_log:FILE", "weather_log:FILE");
     overridden: what the command line set, by key; notes: for the user.
     """
 
@@ -111,3 +112,4 @@ class Scenario:
     sha256: Mapping[str, str] = field(default_factory=dict)
     overridden: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    weather_logs: Mapping[str, WeatherLog] = field(default_factory=dict)

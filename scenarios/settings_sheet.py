@@ -24,7 +24,7 @@ import tomlkit
 from tomlkit.items import Table
 
 from scenarios.cross_checks import place_cross_checks
-from scenarios.errors import InputRefused, Problem, StorageFailed
+from scenarios.errors import InputRefused, Problem, StorageFailed, shortened
 from scenarios.plant_file import read_text
 from scenarios.quantities import Site, format_quantity
 from scenarios.record_fields import FieldRule, field_rules
@@ -109,7 +109,9 @@ def _read_settings(
     written_for = read_text(source, ("controller",), problems)
     if written_for and written_for != controller:
         way_out = "name the right sheet, or the right controller"
-        problem = Problem(f'this sheet is for the controller "{written_for}", not for "{controller}"', way_out=way_out)
+        problem = Problem(
+            f'this sheet is for the controller "{shortened(written_for)}", not for "{controller}"', way_out=way_out
+        )
         problems.append(source.problem(("controller",), problem, of_value=True))
         return None
     return read_record(source, ("settings",), settings_type, site, problems)

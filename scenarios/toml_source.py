@@ -22,6 +22,9 @@ KeyPath = tuple[str | int, ...]
 Place = tuple[int, int]  # line and column, both from 1, the column in characters
 
 LARGEST_FILE_BYTES = 8_000_000
+NESTED_AT_MOST = 64  # levels: far more than anybody writes, far less than a parser's recursion bears
+# A key of very many parts: the parser's time grows with the square of their number, so it must not see it.
+_ENDLESS_KEY = re.compile(rf"(?<![\w-])(?:(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{NESTED_AT_MOST}}}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,16 +106,37 @@ def read_toml(path: Path) -> TomlSource:
 
 def parse_toml(text: str, path: Path, sha256: str = "") -> TomlSource:
     """TOML text as a TomlSource; `path` is for messages."""
+    endless = _ENDLESS_KEY.search(text)
+    if endless:
+        line = text.count("\n", 0, endless.start()) + 1
+        raise InputRefused(_nested_problem().at(str(path), line))
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputRefused(_syntax_problem(str(error), text, path)) from error
     except (RecursionError, ValueError) as error:  # nested too deep; an integer of thousands of digits
         raise InputRefused(Problem(f"TOML that cannot be read ({type(error).__name__})", file=str(path))) from error
+    if _depth(data) > NESTED_AT_MOST:
+        raise InputRefused(_nested_problem().at(str(path), 1))
     keys: dict[KeyPath, Place] = {}
     values: dict[KeyPath, Place] = {}
     _Places(text.encode(), keys, values).document()
     return TomlSource(path, data, sha256, keys, values)
+
+
+def _nested_problem() -> Problem:
+    return Problem("tables or arrays are nested too deep", limit=f"allowed: {NESTED_AT_MOST} levels")
+
+
+def _depth(data: dict[str, Any]) -> int:
+    """Levels of tables and arrays inside each other, found without recursion."""
+    level: list[Any] = [data]
+    depth = 0
+    while level:
+        depth += 1
+        parts = [item.values() if isinstance(item, dict) else item for item in level]
+        level = [item for part in parts for item in part if isinstance(item, (dict, list))]
+    return depth
 
 
 def _syntax_problem(message: str, text: str, path: Path) -> Problem:

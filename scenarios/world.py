@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from scenarios.plant_happenings import HAPPENINGS
 from scenarios.row import INDEX
 from scenarios.scenario import Scenario, Threshold
 from scenarios.trace import Event, Floats
+from scenarios.weather_log import HOUR_MS
 from scenarios.wiring import Operator
 
 Process = Generator[simpy.events.Event, Any, None]
@@ -100,6 +102,8 @@ class World:
             yield from self._wait_for(self.scenario.thresholds[number], event)
         elif isinstance(event, kinds.BatchArrivals):
             yield from self._batches(number, event)
+        elif isinstance(event, kinds.DoorTraffic):
+            yield from self._doors(number, event)
         else:
             yield from self._act(event)
 
@@ -145,6 +149,24 @@ class World:
         self.note("disturbance", "batch_arrivals", f"a batch arrives: {event.heat_w / 1000.0:+g} kW")
         self.set_load(self.load_now_w() + event.heat_w, self.disturbances.load_heat_rate_w_s)
         yield self.env.timeout(event.lasting_ms)
+        self.set_load(self.load_now_w() - event.heat_w, self.disturbances.load_heat_rate_w_s)
+
+    def _doors(self, number: int, event: kinds.DoorTraffic) -> Process:
+        chance = generator(self.seed, f"door traffic {number}")
+        most_1_s = max(event.rate_1_s, event.rate_until_1_s or 0.0)
+        while most_1_s > 0.0:
+            # thinning: candidates at the greatest rate, each kept with the share that the rate has of it then
+            yield self.env.timeout(max(1, round(1000.0 * chance.exponential(1.0 / most_1_s))))
+            if self.env.now >= event.until_ms:
+                return
+            kept, lasts = chance.random() * most_1_s < event.rate_at_1_s(self.env.now), chance.exponential(1.0)
+            if kept:
+                self.env.process(self._door(event, max(1, round(lasts * event.lasting_ms))))
+
+    def _door(self, event: kinds.DoorTraffic, lasting_ms: int) -> Process:
+        self.note("disturbance", "door_traffic", f"a door opens for {lasting_ms / 1000.0:.0f} s")
+        self.set_load(self.load_now_w() + event.heat_w, self.disturbances.load_heat_rate_w_s)
+        yield self.env.timeout(lasting_ms)
         self.set_load(self.load_now_w() - event.heat_w, self.disturbances.load_heat_rate_w_s)
 
     def _load_step(self, event: kinds.LoadStep) -> Process:
@@ -204,6 +226,21 @@ class World:
         self._bend_wet_bulb(rate_k_s)
         yield self.env.timeout(over_ms)
         self._bend_wet_bulb(-rate_k_s)
+
+    def _weather_log(self, event: kinds.WeatherLogPlayed) -> Process:
+        log = self.scenario.weather_logs[event.file]
+        start_ms, d = int(self.env.now), self.disturbances
+        knots = log.knots(event.start_h, max(0, self.scenario.duration_ms - start_ms) / HOUR_MS)
+        self.note("disturbance", "weather_log", f"the weather is that of {log.station}, {event.day} {event.clock}")
+        self._bend_wet_bulb(0.0)
+        d.wet_bulb_k = knots[0][1]
+        slope_k_s = 0.0  # only the record's own share of the rate is replaced, so that drifts add to it
+        for (from_ms, from_k), (to_ms, to_k) in pairwise(knots):
+            next_k_s = (to_k - from_k) / ((to_ms - from_ms) / 1000.0)
+            self._bend_wet_bulb(next_k_s - slope_k_s)
+            slope_k_s = next_k_s
+            yield self.env.timeout(max(0, start_ms + to_ms - int(self.env.now)))
+        self._bend_wet_bulb(-slope_k_s)
 
     def _condenser_fans(self, event: kinds.CondenserFans) -> Process:
         self.note("disturbance", "condenser_fans", f"{100.0 * event.running_frac:.0f} % of the condenser fans run")
@@ -284,6 +321,7 @@ _ACTS: dict[type, Callable[[World, Any], Process]] = {
     kinds.LoadRamp: World._load_ramp,
     kinds.LoadLoss: World._load_loss,
     kinds.LoadLogPlayed: World._load_log,
+    kinds.WeatherLogPlayed: World._weather_log,
     kinds.WetBulbDrift: World._wet_bulb_drift,
     kinds.WetBulbStep: World._wet_bulb_step,
     kinds.Operator: World._operate,

@@ -37,6 +37,8 @@ COMPLETE: list[dict[str, Any]] = [
     {"kind": "liquid_surge", "at": "1 min", "flow": "2 kg/s", "lasting": "30 s"},
     {"kind": "oil_loss", "at": "1 min", "flow": "0.01 kg/s"},
     {"kind": "other_compressor", "at": "1 min", "flow": "0.1 m³/s"},
+    {"kind": "door_traffic", "from_": "0 s", "until": "1 h", "rate": "20 /h", "heat": "15 kW", "lasting": "40 s"},
+    {"kind": "weather_log", "file": "a.csv", "day": "07-14", "clock": "06:30"},
     {"kind": "coolant_drift", "from_": "0 s", "until": "1 h", "by": "6 K"},
     {"kind": "power_dip", "at": "1 min", "lasting": "2 s"},
     {"kind": "valves_closed", "at": "1 min"},
@@ -88,6 +90,10 @@ def test_values_arrive_in_their_units() -> None:
     assert event(kind="wet_bulb_step", at="0 s", to="26 °C").to_k == pytest.approx(299.15)
     assert event(kind="wet_bulb_drift", until="1 h", by="-4 K", from_="0 s").by_k == -4.0
     assert event(kind="load_log", file="a.csv").scale == 1.0
+    doors = {"kind": "door_traffic", "from_": "1 h", "until": "3 h", "heat": "15 kW", "lasting": "40 s"}
+    for written in ("36 /h", "36 1/h", "36/h", "36 per hour", "36.0 an hour"):
+        assert event(**doors, rate=written).rate_at_1_s(7.2e6) == pytest.approx(0.01)
+    assert event(**doors, rate="0 /h", rate_until="72 /h").rate_at_1_s(7.2e6) == pytest.approx(0.01)
     assert event(**COMPLETE[8]).demand_pct == 60.0
 
 
@@ -116,6 +122,15 @@ def test_a_demand_belongs_to_some_actions_only(action: Action) -> None:
         ({"kind": "load_step", "at": 1, "to": "1 kW"}, "the bare number 1 has no unit"),
         ({"kind": "load_ramp", "at": "1 s", "to": "1 kW", "over": "0 s"}, "out of range"),
         ({**COMPLETE[3], "until": "0 s"}, '"until" must be later than "from"'),
+        ({"kind": "door_traffic", "from_": "1 h", "until": "1 h", "rate": "9 /h", "heat": "1 kW", "lasting": "1 s"},
+         '"until" must be later than "from"'),
+        ({"kind": "door_traffic", "from_": "0 s", "until": "1 h", "rate": "-1 /h", "heat": "1 kW", "lasting": "1 s"},
+         'write how often in an hour, for example "20 /h"'),
+        ({"kind": "door_traffic", "from_": "0 s", "until": "1 h", "rate": "9999 /h", "heat": "1 kW", "lasting": "1 s"},
+         "9999 /h is out of range; allowed: 0 to 3600 /h"),
+        ({"kind": "weather_log", "file": "a.csv", "day": "02-29"}, "no day of a typical year"),
+        ({"kind": "weather_log", "file": "a.csv", "day": "14 July"}, "no day of a typical year"),
+        ({"kind": "weather_log", "file": "a.csv", "day": "07-14", "clock": "24:00"}, "match pattern"),
         ({"kind": "wet_bulb_drift", "from_": "0 s", "until": "1 h", "by": "4 °C"}, 'write "4 K"'),
         ({"kind": "condenser_fans", "at": "1 s", "running": "120 %"}, "out of range"),
         ({"kind": "instrument_fault", "at": "1 s", "instrument": "x", "fault": "stuck", "size": "1 %"}, "to a bias"),

@@ -5,44 +5,38 @@ Figures are of the invented demo plant; the comparisons say which controller is 
 
 from __future__ import annotations
 
-from functools import cache
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from controller.process_image import Mode, StartRefused, StopReason, Trip
 from controller.registry import SHIPPED
-from scenarios.preparation import Prepared, prepare
 from scenarios.requirements import POSITION_TOLERANCE_FRAC
-from scenarios.runner import RunResult, execute
 from scenarios.steps import steps
-from scenarios.trace import Trace
+from tests.scenarios.library_runs import LIBRARY, MINUTE_MS, SCENARIOS, changes, prepared_for, run
+from tests.scenarios.library_stories import MAY_TRIP
 
-LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
-SCENARIOS = sorted(path.stem for path in LIBRARY.glob("*.toml"))
-MINUTE_MS = 60_000
-
-
-def prepared_for(name: str, controller: str) -> Prepared:
-    sheet = LIBRARY / "sheets" / f"demo_{controller}.toml"
-    return prepare([LIBRARY / f"{name}.toml"], controller=controller, settings=sheet)[0]
-
-
-@cache
-def run(name: str, controller: str) -> RunResult:
-    return execute(prepared_for(name, controller), None)
+# issue 4, part 1; where a name of the list has an older file, that one
+LISTED = {
+    "steady_part_load_25", "steady_part_load", "steady_part_load_75", "load_step_up", "load_step_down", "load_ramp",
+    "batch_arrivals", "door_traffic", "hot_gas_defrost", "loss_of_all_load", "start_from_rest_equalised",
+    "normal_stop_and_restart", "stop_under_high_load", "other_compressor_trips", "other_compressor_starts",
+    "winter_low_condensing_pressure", "pull_down_current_limit", "condenser_fans_fail", "demo_shift",
+}  # fmt: skip
 
 
-def changes(trace: Trace, column: str) -> list[tuple[int, int]]:
-    """(time, new value) of each change after the first row."""
-    found = steps(trace, column)
-    return list(zip(found.times_ms.tolist()[1:], found.values.tolist()[1:], strict=True))
+def test_the_listed_scenarios_are_there() -> None:
+    assert set(SCENARIOS) >= LISTED
+    assert set(SCENARIOS) >= MAY_TRIP
 
 
-def test_there_are_six_scenarios_and_more() -> None:
-    assert len(SCENARIOS) >= 6
-    assert "demo_shift" in SCENARIOS
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_each_says_what_it_is_for_and_what_to_expect(name: str) -> None:
+    scenario = prepared_for(name, "scheduled_pi").scenario
+    assert scenario.path == LIBRARY / f"{name}.toml"
+    assert len(scenario.purpose.split()) >= 8
+    assert len(scenario.expects.split()) >= 5
+    titles = [prepared_for(other, "scheduled_pi").scenario.title for other in SCENARIOS]
+    assert titles.count(scenario.title) == 1
 
 
 @pytest.mark.parametrize("controller", SHIPPED)
@@ -60,10 +54,10 @@ def test_no_requirement_is_violated(name: str, controller: str) -> None:
 
 @pytest.mark.parametrize("controller", SHIPPED)
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_only_the_failed_fans_may_trip(name: str, controller: str) -> None:
+def test_only_those_about_a_trip_may_trip(name: str, controller: str) -> None:
     trips = run(name, controller).scores.value("trips_count")
     assert trips is not None
-    assert trips == 0.0 or name == "condenser_fans_fail"
+    assert trips == 0.0 or name in MAY_TRIP
 
 
 def test_on_the_demo_shift_the_scheduled_law_beats_the_steps_in_all_three() -> None:
@@ -130,16 +124,6 @@ def test_loss_of_all_load_stops_idle_and_takes_the_load_again(controller: str) -
     # the last ten minutes: the load of before is carried again, near the set point
     assert np.abs(trace["suction_pressure_pa"][-600:] - trace["suction_set_point_pa"][-600:]).mean() < 12e3
     assert trace["evaporator_heat_w"][-600:].mean() == pytest.approx(350e3, rel=0.03)
-
-
-def test_steady_part_load_is_quiet_under_the_scheduled_law() -> None:
-    """What its file expects: no limit cycle, few operations, suction within 0.3 K."""
-    scores = run("steady_part_load", "scheduled_pi").scores
-    rms_k, reversals = scores.value("suction_deviation_rms_k"), scores.value("capacity_reversals_per_h")
-    assert rms_k is not None
-    assert rms_k < 0.3
-    assert reversals is not None
-    assert reversals <= 1.0
 
 
 def test_a_load_step_up_settles_without_an_inhibit_under_the_scheduled_law() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,11 +14,14 @@ from hypothesis import strategies as st
 
 from controller.process_image import Selection
 from plant_model.instruments import Channel, Fault
+from scenarios.errors import InputRefused
 from scenarios.preparation import prepare
 from scenarios.row import COLUMNS, INDEX
 from scenarios.scenario import Scenario
+from scenarios.weather_log import day_of_year, weather_log
 from scenarios.world import PRESS_MS, World
 
+ROOT = Path(__file__).resolve().parents[2]
 Write = Callable[..., Path]
 BASE_W = 330_000.0
 
@@ -124,6 +128,50 @@ def test_batches_come_by_their_own_chance(outside: Make) -> None:
     assert len(both) != 2 * len(set(own))  # the second is no copy of the first
 
 
+DOORS = {"from": "1 h", "until": "11 h", "heat": "20 kW", "lasting": "40 s"}
+
+
+def openings(o: Outside) -> list[tuple[int, float]]:
+    found = [e for e in o.world.noted if e.source == "door_traffic"]
+    return [(e.time_ms, float(e.text.split()[-2])) for e in found]
+
+
+def test_doors_open_at_their_rate_and_close_again(outside: Make) -> None:
+    o = outside(event("door_traffic", **DOORS, rate="30 /h"), minutes=720)
+    loads = [o.load_w(t) for t in range(0, 43_200, 10)]
+    found = openings(o)
+    # Poisson: 300 expected in ten hours, standard deviation √300 = 17; exponential mean 40 s, its own error 40/√n
+    assert abs(len(found) - 300) < 4 * math.sqrt(300)
+    assert abs(sum(lasts for _, lasts in found) / len(found) - 40.0) < 4 * 40.0 / math.sqrt(len(found)) + 0.5
+    assert all(3_600_000 < t < 39_600_000 for t, _ in found)
+    assert {round((load - BASE_W) / 20e3, 9) for load in loads} >= {0.0, 1.0, 2.0}  # they overlap, and add
+    assert all(((load - BASE_W) / 20e3) == pytest.approx(round((load - BASE_W) / 20e3)) for load in loads)
+    assert loads[-1] == pytest.approx(BASE_W)
+
+
+def test_a_rate_of_doors_that_differs_between_from_and_until(outside: Make) -> None:
+    o = outside(event("door_traffic", **DOORS, rate="0 /h", rate_until="60 /h"), minutes=720)
+    o.to(43_000)
+    early = sum(t < 21_600_000 for t, _ in openings(o))
+    late = len(openings(o)) - early
+    # the rate rises evenly: a quarter of the 300 in the first half, 75 and 225, ± 4 standard deviations
+    assert abs(early - 75) < 4 * math.sqrt(75)
+    assert abs(late - 225) < 4 * math.sqrt(225)
+
+
+def test_doors_that_never_open_and_doors_with_a_chance_of_their_own(outside: Make) -> None:
+    never = outside(event("door_traffic", **DOORS, rate="0 /h"), minutes=720)
+    never.to(43_000)
+    assert openings(never) == []
+    traffic = event("door_traffic", **DOORS, rate="30 /h")
+    alone = outside(traffic, minutes=720)
+    more = outside(traffic, event("batch_arrivals", **{"from": "1 h"}, until="9 h", every="5 min", heat="9 kW",
+                                  lasting="1 min"), traffic, minutes=720)  # fmt: skip
+    alone.to(43_000), more.to(43_000)
+    assert set(openings(alone)) < set(openings(more))
+    assert len(openings(more)) > 1.5 * len(openings(alone))
+
+
 def test_the_load_follows_a_record(outside: Make, tmp_path: Path) -> None:
     (tmp_path / "hall.csv").write_text("time [s];load [kW]\n0;100\n60;150\n120;80\n", encoding="utf-8")
     o = outside(
@@ -170,6 +218,35 @@ def test_a_wet_bulb_step_goes_to_its_value(outside: Make) -> None:
     assert wet_bulb_k(o.to(59)) == 295.15
     assert wet_bulb_k(o.to(60)) == pytest.approx(298.65)
     assert o.texts() == ["wet bulb 25.5 °C"]
+
+
+EXCERPT = ROOT / "scenarios" / "library" / "weather" / "upland_town_may_tmy3.csv"
+
+
+def test_the_wet_bulb_follows_a_weather_file_hour_by_hour(outside: Make) -> None:
+    o = outside(event("weather_log", file=str(EXCERPT), day="05-11", clock="05:30", at="10 min"), minutes=240)
+    log, first = weather_log(EXCERPT), 24 * day_of_year("05-11")
+    before, six, seven, eight = (log.wet_bulb_k[first + h] for h in (5, 6, 7, 8))
+    assert wet_bulb_k(o.to(599)) == 295.15
+    seen = [wet_bulb_k(o.to(600 + t)) for t in (0, 900, 1800, 3600, 5400, 9000)]
+    half = 0.5 * (before + six)
+    assert seen == pytest.approx([half, 0.5 * (half + six), six, 0.5 * (six + seven), seven, eight], abs=1e-9)
+    assert o.texts() == ["the weather is that of GREENSBORO PIEDMONT TRIAD INT, NC, 05-11 05:30"]
+
+
+def test_a_drift_adds_to_the_weather_and_the_last_hour_stays(outside: Make) -> None:
+    weather = event("weather_log", file=str(EXCERPT), day="05-11", clock="06:00")
+    drift = event("wet_bulb_drift", **{"from": "30 min"}, until="90 min", by="3 K")
+    alone, both = outside(weather, minutes=180), outside(weather, drift, minutes=180)
+    for t, more_k in ((0, 0.0), (1800, 0.0), (3600, 1.5), (5400, 3.0), (10_700, 3.0)):
+        assert wet_bulb_k(both.to(t)) == pytest.approx(wet_bulb_k(alone.to(t)) + more_k, abs=1e-9)
+
+
+def test_weather_that_does_not_reach_to_the_end_is_refused(outside: Make) -> None:
+    with pytest.raises(InputRefused, match="05-13 01:00 is needed and not there"):
+        outside(event("weather_log", file=str(EXCERPT), day="05-12", clock="22:00"), minutes=180)
+    with pytest.raises(InputRefused, match=r"file: no such file.*nowhere\.csv"):
+        outside(event("weather_log", file="nowhere.csv", day="05-12"))
 
 
 def test_condenser_fans(outside: Make) -> None:

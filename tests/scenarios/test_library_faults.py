@@ -1,0 +1,451 @@
+"""The fault half of the library: each story happens as its file tells it, under both shipped controllers.
+
+Every assertion holds for the file's seed and for ten times it.  Times, orders and limits come from the scenario and from
+the settings that the run had; the machine is invented, so absolute temperatures and pressures are only bounded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from controller.process_image import Inhibit, Mode, StartRefused, StopReason, Trip
+from controller.registry import SHIPPED
+from controller.settings import CommonSettings
+from scenarios.event_kinds import Operator
+from scenarios.preparation import Prepared, prepare
+from scenarios.requirements import POSITION_TOLERANCE_FRAC
+from scenarios.runner import RunResult, execute
+from scenarios.steps import Steps, steps
+from scenarios.trace import Trace
+from tests.scenarios.library_stories import MAY_TRIP
+
+LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
+FAULTS = sorted(MAY_TRIP | {"power_dip_and_restart"})
+MINUTE_MS, SECOND_MS, SCAN_MS = 60_000, 1_000, 100
+SEED_FACTORS = (1, 10)
+
+each_run = pytest.mark.parametrize("factor", SEED_FACTORS)
+each_controller = pytest.mark.parametrize("controller", SHIPPED)
+
+
+@dataclass(frozen=True)
+class Story:
+    """One run with the questions that the tests ask of it; times in ms from the start of the run."""
+
+    prepared: Prepared
+    result: RunResult
+
+    @property
+    def trace(self) -> Trace:
+        return self.result.trace
+
+    @property
+    def common(self) -> CommonSettings:
+        settings = self.prepared.settings.common
+        assert isinstance(settings, CommonSettings)
+        return settings
+
+    def steps(self, column: str) -> Steps:
+        return steps(self.trace, column)
+
+    def starts_ms(self) -> list[int]:
+        return [int(t) for t in self.steps("motor_run").rises_ms()]
+
+    def stops_ms(self) -> list[int]:
+        return [int(t) for t in self.steps("motor_run").falls_ms()]
+
+    def first(self, column: str, value: int, after_ms: int = 0) -> int:
+        """When a state column takes a value first, not before `after_ms`."""
+        found = self.steps(column)
+        times = found.times_ms[(found.values == value) & (found.times_ms >= after_ms)]
+        assert len(times), f"{column} never becomes {value} after {after_ms} ms"
+        return int(times[0])
+
+    def alarm_ms(self, cause: Trip, after_ms: int = 0) -> int:
+        """When a cause shows in the alarm word first."""
+        found = self.steps("alarm_word")
+        times = found.times_ms[(found.values & (1 << cause) != 0) & (found.times_ms >= after_ms)]
+        assert len(times), f"no alarm {cause.name}"
+        return int(times[0])
+
+    def first_outs(self) -> list[Trip]:
+        return [Trip(v) for v in self.steps("trip_first_out").values.tolist() if v]
+
+    def trips_ms(self) -> list[int]:
+        return [int(t) for t in self.steps("trip_first_out").rises_ms()]
+
+    def at(self, column: str, time_ms: int) -> float:
+        """A column between its rows."""
+        return float(np.interp(time_ms, self.trace["time_ms"], self.trace[column]))
+
+    def between(self, column: str, start_ms: int, end_ms: int) -> np.ndarray:
+        times = self.trace["time_ms"]
+        return np.asarray(self.trace[column][(times >= start_ms) & (times <= end_ms)])
+
+    def resets_ms(self) -> list[int]:
+        events = self.prepared.scenario.events
+        return [e.at_ms for e in events if isinstance(e, Operator) and e.action == "reset"]
+
+    def slides(self, time_ms: int) -> tuple[float, float]:
+        """True travel of both slides."""
+        return self.at("capacity_travel_frac", time_ms), self.at("volume_ratio_travel_frac", time_ms)
+
+
+@cache
+def story(name: str, controller: str, factor: int) -> Story:
+    path, sheet = LIBRARY / f"{name}.toml", LIBRARY / "sheets" / f"demo_{controller}.toml"
+    seed = prepare([path])[0].seed * factor
+    prepared = prepare([path], controller=controller, settings=sheet, seed=seed)[0]
+    assert prepared.seed == seed
+    return Story(prepared, execute(prepared, None))
+
+
+def assert_unloaded(s: Story, time_ms: int) -> None:
+    limit_frac = s.common.sequence.start_limit_pct / 100.0 + POSITION_TOLERANCE_FRAC
+    assert max(s.slides(time_ms)) <= limit_frac
+
+
+def assert_takes_the_load_again(s: Story) -> None:
+    """At the end it runs in automatic, near the set point, and carries what load there is."""
+    end_ms = s.prepared.scenario.duration_ms
+    last = (end_ms - 5 * MINUTE_MS, end_ms)
+    assert set(s.between("mode", *last).tolist()) == {float(Mode.AUTOMATIC)}
+    off_pa = s.between("suction_pressure_pa", *last) - s.between("suction_set_point_pa", *last)
+    assert np.abs(off_pa).max() < 11.8e3  # 1 K at −10 °C: 11.8 kPa/K, Clausius-Clapeyron with CoolProp
+    heat_w, load_w = s.between("evaporator_heat_w", *last).mean(), s.between("load_heat_w", *last).mean()
+    assert heat_w == pytest.approx(load_w, rel=0.03)
+
+
+def assert_restart(s: Story, stop_ms: int, allowed_ms: int) -> int:
+    """One restart, no earlier than `allowed_ms` and its waits and pre-lubrication, unloaded; returns its time."""
+    starts = s.starts_ms()
+    assert len(starts) == 2
+    before, start = starts
+    q = s.common.sequence
+    assert start - before >= q.start_to_start_ms
+    assert start - stop_ms >= max(q.stop_to_start_ms, q.spin_down_ms)
+    assert start - allowed_ms >= q.pre_lubrication_ms
+    pre_lubrication_ms = s.first("mode", Mode.PRE_LUBRICATION, allowed_ms)
+    assert start - pre_lubrication_ms <= q.pre_lubrication_ms + q.unload_timeout_ms
+    assert s.steps("oil_pump").on_ms(pre_lubrication_ms, start) == start - pre_lubrication_ms
+    assert_unloaded(s, start)
+    return start
+
+
+def assert_latched_until(s: Story, trip_ms: int, reset_ms: int) -> None:
+    """Every earlier reset was in vain: the latch stands from the trip to the last reset, and so does the refusal."""
+    latch = s.steps("trip_word")
+    assert latch.on_ms(trip_ms, reset_ms) == reset_ms - trip_ms
+    refused = s.steps("start_refused").where(np.array([int(StartRefused.TRIP_LATCHED)]))
+    assert refused.on_ms(trip_ms, reset_ms) == reset_ms - trip_ms
+    assert s.steps("motor_run").on_ms(trip_ms, reset_ms) == 0
+    assert reset_ms <= s.first("trip_first_out", Trip.NONE, trip_ms) <= reset_ms + SCAN_MS
+
+
+def test_every_story_about_a_trip_has_its_file() -> None:
+    assert {path.stem for path in LIBRARY.glob("*.toml")} >= set(FAULTS)
+
+
+@each_run
+@each_controller
+@pytest.mark.parametrize("name", FAULTS)
+def test_no_requirement_is_violated_and_the_events_tell_the_cause(name: str, controller: str, factor: int) -> None:
+    s = story(name, controller, factor)
+    assert s.result.failure is None
+    assert s.result.scores.violations == ()
+    assert s.result.scores.skipped == ()
+    assert s.trace["time_ms"][-1] == s.prepared.scenario.duration_ms
+    tripped = [e for e in s.trace.events if e.source == "trip_first_out" and not e.text.endswith("NONE")]
+    assert bool(tripped) == (name in MAY_TRIP)
+    told = [e for e in s.trace.events if e.kind in ("disturbance", "operator", "instrument")]
+    for event in tripped:
+        assert event.text.rsplit(" → ", 1)[1] in Trip.__members__
+        assert any(e.time_ms <= event.time_ms and e.text for e in told), "nothing in the events says what happened"
+
+
+@each_run
+@each_controller
+def test_emergency_stop(controller: str, factor: int) -> None:
+    s = story("emergency_stop", controller, factor)
+    pressed_ms, (reset_ms,) = 15 * MINUTE_MS, s.resets_ms()
+    assert s.first_outs() == [Trip.STOP_BUTTON]
+    (stop_ms,) = s.stops_ms()
+    assert pressed_ms <= stop_ms <= pressed_ms + SCAN_MS
+    assert s.trips_ms() == [stop_ms]
+    assert_latched_until(s, stop_ms, reset_ms)
+    # the slides stay where they were, and the pump feeds the bearings while the rotors coast
+    assert min(s.slides(stop_ms)) > 0.3
+    assert s.slides(reset_ms) == pytest.approx(s.slides(stop_ms), abs=0.01)
+    pump = s.steps("oil_pump")
+    oil_ms = s.common.sequence.oil_after_stop_ms
+    assert pump.on_ms(stop_ms, reset_ms) == oil_ms
+    assert s.at("motor_speed_1_s", stop_ms + oil_ms) == 0.0
+    start_ms = assert_restart(s, stop_ms, reset_ms)
+    # it had to wait for the last start, and said so
+    waits = s.steps("start_refused").where(np.array([int(StartRefused.RESTART_WAIT)]))
+    due_ms = s.starts_ms()[0] + s.common.sequence.start_to_start_ms
+    assert waits.on_ms(reset_ms, start_ms) == pytest.approx(due_ms - reset_ms, abs=SECOND_MS)
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_safety_chain_opens(controller: str, factor: int) -> None:
+    s = story("safety_chain_opens", controller, factor)
+    opened_ms, closed_ms, (early_ms, reset_ms) = 30 * MINUTE_MS, 36 * MINUTE_MS, s.resets_ms()
+    assert opened_ms < early_ms < closed_ms < reset_ms
+    assert s.first_outs() == [Trip.SAFETY_CHAIN]
+    (stop_ms,) = s.stops_ms()
+    assert opened_ms <= stop_ms <= opened_ms + SCAN_MS
+    assert_latched_until(s, stop_ms, reset_ms)
+    alarm = s.steps("alarm_word").where(np.array([1 << Trip.SAFETY_CHAIN]))
+    assert alarm.on_ms(0, reset_ms) == pytest.approx(closed_ms - opened_ms, abs=2 * SCAN_MS)
+    assert_restart(s, stop_ms, reset_ms)
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_power_dip_and_restart(controller: str, factor: int) -> None:
+    s = story("power_dip_and_restart", controller, factor)
+    dip_ms, back_ms = 10 * MINUTE_MS, 10 * MINUTE_MS + 3 * SECOND_MS
+    (stop_ms,) = s.stops_ms()
+    assert dip_ms <= stop_ms <= dip_ms + SCAN_MS
+    assert s.steps("oil_pump").on_ms(dip_ms + SCAN_MS, back_ms - SCAN_MS) == 0  # the cabinet is dark
+    assert s.first("stop_reason", StopReason.SUPPLY_LOST) >= back_ms
+    start_ms = assert_restart(s, stop_ms, back_ms)
+    assert min(s.slides(s.first("mode", Mode.PRE_LUBRICATION, back_ms))) > 0.3  # the dip left them loaded
+    # one start, when the wait is over: the clock of the waits has survived the dip
+    due_ms = s.starts_ms()[0] + s.common.sequence.start_to_start_ms
+    assert due_ms <= s.first("mode", Mode.PRE_LUBRICATION, back_ms) <= due_ms + SECOND_MS
+    waits = s.steps("start_refused").where(np.array([int(StartRefused.RESTART_WAIT)]))
+    assert waits.on_ms(back_ms, start_ms) > 9 * MINUTE_MS
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_condenser_fans_hold_unload_warn_and_trip_in_this_order(controller: str, factor: int) -> None:
+    s = story("condenser_fans_fail", controller, factor)
+    failed_ms = 35 * MINUTE_MS
+    hold_ms = s.first("inhibit", Inhibit.DISCHARGE_PRESSURE_HOLD, failed_ms)
+    unload_ms = s.first("inhibit", Inhibit.DISCHARGE_PRESSURE_UNLOAD, failed_ms)
+    (trip_ms,) = s.trips_ms()
+    assert failed_ms < hold_ms < unload_ms < s.alarm_ms(Trip.HIGH_DISCHARGE_PRESSURE) < trip_ms
+    assert s.first_outs() == [Trip.HIGH_DISCHARGE_PRESSURE]
+    assert s.at("capacity_travel_frac", trip_ms) < 0.1
+    assert len(s.starts_ms()) == 1
+
+
+@each_run
+@each_controller
+def test_oil_cooler_fouls(controller: str, factor: int) -> None:
+    s = story("oil_cooler_fouls", controller, factor)
+    fouling_ms = 30 * MINUTE_MS
+    assert s.first_outs() == [Trip.HIGH_OIL_TEMPERATURE]
+    (stop_ms,) = s.stops_ms()
+    unloading_ms = s.first("mode", Mode.UNLOADING)
+    # the thermostatic valve hides it for long; then there are minutes of warning, and the stop is a controlled one
+    hidden_k = s.between("oil_temperature_k", fouling_ms, fouling_ms + 30 * MINUTE_MS)
+    assert np.abs(hidden_k - s.prepared.plant.parameters.oil.set_point_k).max() < 2.0
+    assert unloading_ms - s.alarm_ms(Trip.HIGH_OIL_TEMPERATURE) >= 2 * MINUTE_MS
+    assert SECOND_MS < stop_ms - unloading_ms < s.common.sequence.unload_timeout_ms
+    assert_unloaded(s, stop_ms)
+    assert s.at("oil_temperature_k", unloading_ms) - 273.15 == pytest.approx(
+        s.common.protection.high_oil_temperature_trip_c, abs=3.0
+    )
+    hottest_c = float(s.trace["discharge_temperature_measured_k"].max()) - 273.15
+    assert hottest_c < s.common.inhibit.discharge_temperature_hold_c
+    assert len(s.starts_ms()) == 1
+
+
+@each_run
+@each_controller
+def test_oil_cooler_fouls_to_discharge_trip(controller: str, factor: int) -> None:
+    s = story("oil_cooler_fouls_to_discharge_trip", controller, factor)
+    assert s.first_outs() == [Trip.HIGH_DISCHARGE_TEMPERATURE]
+    hold_ms = s.first("inhibit", Inhibit.DISCHARGE_TEMPERATURE_HOLD)
+    unload_ms = s.first("inhibit", Inhibit.DISCHARGE_TEMPERATURE_UNLOAD)
+    (stop_ms,) = s.stops_ms()
+    assert hold_ms < unload_ms < s.alarm_ms(Trip.HIGH_DISCHARGE_TEMPERATURE) < stop_ms
+    assert s.trips_ms() == [stop_ms]
+    load = s.steps("capacity_load")
+    assert load.on_ms(hold_ms, stop_ms) == 0
+    # at minimum load long before the trip, and yet it got hotter: the oil is not cooled
+    assert s.at("capacity_travel_frac", unload_ms + MINUTE_MS) < 0.1
+    assert unload_ms + MINUTE_MS < stop_ms
+    assert s.at("discharge_temperature_k", stop_ms) > s.at("discharge_temperature_k", unload_ms) + 3.0
+    assert s.at("discharge_temperature_measured_k", stop_ms) - 273.15 >= (
+        s.common.protection.high_discharge_temperature_trip_c - 1.0
+    )
+    # the oil was over its own limit, and its thermometer hung
+    assert s.at("oil_temperature_k", stop_ms) - 273.15 > s.common.protection.high_oil_temperature_trip_c
+    assert not (s.steps("alarm_word").values & (1 << Trip.HIGH_OIL_TEMPERATURE)).any()
+    assert len(s.starts_ms()) == 1
+
+
+@each_run
+@each_controller
+def test_capacity_slide_stuck(controller: str, factor: int) -> None:
+    s = story("capacity_slide_stuck", controller, factor)
+    stuck_ms, load_falls_ms, free_ms = 30 * MINUTE_MS, 33 * MINUTE_MS, 43 * MINUTE_MS
+    early_ms, reset_ms = s.resets_ms()
+    assert s.first_outs() == [Trip.SLIDE_LOST, Trip.SLIDE_LOST]
+    stop_ms = s.stops_ms()[0]
+    unloading_ms = s.first("mode", Mode.UNLOADING)
+    # found by its drive time, however many pulses that takes; then it tries to unload until the timeout, and says so
+    driven_ms = s.steps("capacity_unload").on_ms(load_falls_ms, unloading_ms)
+    assert driven_ms == pytest.approx(s.common.slide_watch.stuck_ms, abs=SECOND_MS)
+    assert unloading_ms < load_falls_ms + 5 * MINUTE_MS
+    assert s.alarm_ms(Trip.SLIDE_LOST, load_falls_ms) == unloading_ms
+    assert stop_ms - unloading_ms == pytest.approx(s.common.sequence.unload_timeout_ms, abs=SCAN_MS)
+    assert s.alarm_ms(Trip.UNLOAD_TIMEOUT) == pytest.approx(stop_ms, abs=2 * SCAN_MS)
+    assert s.first("stop_reason", StopReason.TRIP) == stop_ms
+    assert np.ptp(s.between("capacity_travel_frac", stuck_ms + SECOND_MS, free_ms)) == 0.0
+    assert s.at("capacity_travel_frac", stop_ms) > 0.3
+    # the early reset leads to pre-lubrication and back, not to a start
+    second_ms = s.trips_ms()[1]
+    assert s.steps("mode").at(np.array([second_ms - SCAN_MS]))[0] == Mode.PRE_LUBRICATION
+    assert early_ms < second_ms < early_ms + s.common.sequence.pre_lubrication_ms
+    assert_latched_until(s, second_ms, reset_ms)
+    assert_restart(s, stop_ms, reset_ms)
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_linkage_slips(controller: str, factor: int) -> None:
+    s = story("linkage_slips", controller, factor)
+    load_rises_ms, (reset_ms,) = 30 * MINUTE_MS, s.resets_ms()
+    assert s.first_outs() == [Trip.HALVES_DISAGREE, Trip.HALVES_DISAGREE]
+    unloading_ms = s.first("mode", Mode.UNLOADING)
+    (stop_ms,) = s.stops_ms()
+    assert load_rises_ms < unloading_ms < load_rises_ms + 2 * MINUTE_MS
+    assert s.alarm_ms(Trip.HALVES_DISAGREE) == unloading_ms
+    allowed_frac = s.common.slide_watch.disagree_pct / 100.0
+    seen_ms = unloading_ms - s.common.slide_watch.disagree_delay_ms
+    assert abs(s.at("capacity_halves_gap_frac", seen_ms)) == pytest.approx(allowed_frac, abs=0.02)
+    # the half that the cabinet steers by is down in time, the other is left behind: the pair is not unloaded
+    assert stop_ms - unloading_ms < s.common.sequence.unload_timeout_ms
+    assert s.at("capacity_travel_measured_frac", stop_ms) < 0.06
+    assert s.at("capacity_halves_gap_frac", stop_ms) > 2.0 * allowed_frac
+    # a reset brings it to pre-lubrication and no further
+    again_ms = s.trips_ms()[1]
+    assert s.steps("mode").at(np.array([again_ms - SCAN_MS]))[0] == Mode.PRE_LUBRICATION
+    assert reset_ms < again_ms < reset_ms + s.common.sequence.pre_lubrication_ms
+    assert len(s.starts_ms()) == 1
+
+
+@each_run
+@each_controller
+def test_suction_transmitter_fails(controller: str, factor: int) -> None:
+    s = story("suction_transmitter_fails", controller, factor)
+    lost_ms, back_ms, (early_ms, reset_ms) = 30 * MINUTE_MS, 40 * MINUTE_MS, s.resets_ms()
+    assert lost_ms < early_ms < back_ms < reset_ms
+    assert s.first_outs() == [Trip.SIGNAL_LOST]
+    hold_ms, unload_ms = s.first("inhibit", Inhibit.SIGNAL_HOLD), s.first("inhibit", Inhibit.SIGNAL_UNLOAD)
+    (stop_ms,) = s.stops_ms()
+    assert lost_ms <= hold_ms <= lost_ms + 2 * SCAN_MS
+    assert unload_ms - hold_ms == pytest.approx(s.common.inhibit.signal_unload_delay_ms, abs=SCAN_MS)
+    assert stop_ms - hold_ms == pytest.approx(s.common.protection.signal_lost_delay_ms, abs=SCAN_MS)
+    # not a moment of loading, though a hall has come on and the true pressure rises
+    assert s.steps("capacity_load").on_ms(hold_ms, reset_ms) == 0
+    travel = s.between("capacity_travel_frac", hold_ms, stop_ms)
+    assert np.diff(travel).max() <= 1e-9
+    assert travel[-1] < travel[0] - 0.1
+    assert s.at("suction_pressure_pa", stop_ms) > s.at("suction_pressure_pa", lost_ms)
+    assert_latched_until(s, stop_ms, reset_ms)
+    assert_restart(s, stop_ms, reset_ms)
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_suction_transmitter_freezes(controller: str, factor: int) -> None:
+    s = story("suction_transmitter_freezes", controller, factor)
+    frozen_ms = 31 * MINUTE_MS
+    assert s.first_outs() == [Trip.SIGNAL_LOST]
+    hold_ms = s.first("inhibit", Inhibit.SIGNAL_HOLD)
+    unload_ms = s.first("inhibit", Inhibit.SIGNAL_UNLOAD)
+    (stop_ms,) = s.stops_ms()
+    assert frozen_ms + s.common.signals.frozen_after_ms <= hold_ms < unload_ms < stop_ms < frozen_ms + 5 * MINUTE_MS
+    assert np.ptp(s.between("suction_pressure_measured_pa", frozen_ms + SECOND_MS, stop_ms)) == 0.0
+    assert s.steps("capacity_load").on_ms(frozen_ms, stop_ms) == 0  # it follows the load down, never up
+    low = s.prepared.limits.trip(Trip.LOW_SUCTION_PRESSURE)
+    assert low is not None
+    assert s.between("suction_pressure_pa", frozen_ms, stop_ms).min() > low.limit + 50e3
+    assert len(s.starts_ms()) == 1
+
+
+@each_run
+@each_controller
+def test_restart_after_trip_loaded(controller: str, factor: int) -> None:
+    s = story("restart_after_trip_loaded", controller, factor)
+    weak_ms, (reset_ms,) = 25 * MINUTE_MS, s.resets_ms()
+    assert s.first_outs() == [Trip.LOW_OIL_DIFFERENTIAL]
+    (stop_ms,) = s.stops_ms()
+    delay_ms = s.common.protection.low_oil_differential_delay_ms
+    assert weak_ms < s.alarm_ms(Trip.LOW_OIL_DIFFERENTIAL, weak_ms) < stop_ms
+    assert weak_ms + delay_ms < stop_ms < weak_ms + delay_ms + 3 * SECOND_MS
+    assert_latched_until(s, stop_ms, reset_ms)
+    assert min(s.slides(reset_ms)) > 0.3
+    start_ms = assert_restart(s, stop_ms, reset_ms)
+    # it waited for the slides, not for the clock
+    q = s.common.sequence
+    assert start_ms - s.first("mode", Mode.PRE_LUBRICATION, reset_ms) > q.pre_lubrication_ms + 10 * SECOND_MS
+    assert max(s.slides(start_ms - 10 * SECOND_MS)) > q.start_limit_pct / 100.0
+    alarm_pa = 1e3 * s.common.protection.low_oil_differential_alarm_kpa
+    assert s.between("oil_differential_pa", start_ms, start_ms + MINUTE_MS).min() > alarm_pa
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_liquid_surge_to_high_high_level(controller: str, factor: int) -> None:
+    s = story("liquid_surge_to_high_high_level", controller, factor)
+    surge_ms, (early_ms, reset_ms) = 30 * MINUTE_MS, s.resets_ms()
+    assert s.first_outs() == [Trip.VESSEL_HIGH_LEVEL]
+    (stop_ms,) = s.stops_ms()
+    contact_ms = s.alarm_ms(Trip.VESSEL_HIGH_LEVEL)
+    assert surge_ms < contact_ms < surge_ms + 3 * MINUTE_MS
+    assert stop_ms - contact_ms == pytest.approx(s.common.protection.vessel_high_level_delay_ms, abs=SCAN_MS)
+    level = s.prepared.plant.parameters.suction_vessel.high_high_level_frac
+    assert s.at("vessel_swollen_level_frac", contact_ms) == pytest.approx(level, abs=0.01)
+    assert s.at("vessel_swollen_level_frac", early_ms) > level > s.at("vessel_swollen_level_frac", reset_ms)
+    assert_latched_until(s, stop_ms, reset_ms)
+    assert_restart(s, stop_ms, reset_ms)
+    assert_takes_the_load_again(s)
+
+
+@each_run
+@each_controller
+def test_contactor_does_not_open(controller: str, factor: int) -> None:
+    s = story("contactor_does_not_open", controller, factor)
+    pressed_ms, dark_ms, back_ms = 25 * MINUTE_MS, 35 * MINUTE_MS, 40 * MINUTE_MS
+    early_ms, reset_ms = s.resets_ms()
+    assert pressed_ms < early_ms < dark_ms < back_ms < reset_ms
+    assert s.first_outs() == [Trip.STOP_BUTTON]
+    (stop_ms,) = s.stops_ms()
+    assert pressed_ms <= stop_ms <= pressed_ms + SCAN_MS
+    words = s.steps("trip_word")
+    failed = Steps(words.times_ms, words.values & (1 << Trip.FAILED_STOP), words.end_ms)
+    (failed_ms,) = failed.rises_ms().tolist()
+    assert failed_ms - stop_ms == pytest.approx(s.common.protection.failed_stop_ms, abs=2 * SCAN_MS)
+    assert_latched_until(s, stop_ms, reset_ms)
+    assert failed.on_ms(failed_ms, reset_ms) == reset_ms - failed_ms
+    # it turns on without a command: oil for as long as it does, and down to minimum load
+    assert s.steps("motor_running").on_ms(stop_ms, dark_ms) == dark_ms - stop_ms
+    assert s.steps("oil_pump").on_ms(stop_ms, dark_ms) == dark_ms - stop_ms
+    assert s.at("capacity_travel_frac", stop_ms) > 0.3
+    assert s.steps("capacity_unload").on_ms(failed_ms, failed_ms + 5 * SECOND_MS) > 4 * SECOND_MS
+    assert max(s.slides(pressed_ms + 90 * SECOND_MS)) < 0.02
+    assert s.at("motor_current_a", dark_ms - SECOND_MS) < 0.75 * s.at("motor_current_a", pressed_ms - SECOND_MS)
+    # dark, mended, and not started by the returning supply
+    assert s.steps("motor_running").on_ms(dark_ms + SECOND_MS, reset_ms) == 0
+    assert_restart(s, dark_ms, reset_ms)
+    assert_takes_the_load_again(s)
