@@ -23,6 +23,7 @@ from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
 from scenarios.limits import Limits, limits_of
+from scenarios.load_and_weather_kinds import WeatherLogPlayed
 from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
 from scenarios.row import COLUMNS
@@ -88,9 +89,12 @@ class Prepared:
         """Load and weather at the start."""
         plant = self.plant.parameters
         load_w = self.scenario.start.load_w
+        wet_bulb_k = plant.discharge_side.wet_bulb_k
+        for event in self.scenario.events:  # a record that leads from the start is the weather of the start too
+            if isinstance(event, WeatherLogPlayed) and event.at_ms == 0:
+                wet_bulb_k = self.scenario.weather_logs[event.file].knots(event.start_h, 0.0)[0][1]
         return Disturbances(
-            load_heat_w=plant.evaporator.base_load_w if load_w is None else load_w,
-            wet_bulb_k=plant.discharge_side.wet_bulb_k,
+            load_heat_w=plant.evaporator.base_load_w if load_w is None else load_w, wet_bulb_k=wet_bulb_k
         )
 
     def initial_state(self) -> PlantState:

@@ -68,6 +68,8 @@ class Row:
         "J", "electrical energy of oil pump, heater and fans since the start", group="sum"
     )
     cooling_energy_j: float = _column("J", "cooling delivered since the start", group="sum")
+    compressor_mass_kg: float = _column("kg", "gas that this machine has moved since the start", group="sum")
+    other_mass_kg: float = _column("kg", "gas that other machines have moved since the start", group="sum")
     mismatch_energy_j: float = _column("J", "shaft energy lost to volume-ratio mismatch since the start", group="sum")
     unavoidable_energy_j: float = _column("J", "loss of the best attainable volume ratio since the start", group="sum")
     suction_set_point_pa: float = _column("Pa", "working suction set point", group="control")
@@ -195,6 +197,8 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.motor_energy_j = plant.ledger.electrical_j
     row.auxiliary_energy_j = plant.ledger.oil_pump_j + plant.ledger.oil_heater_j + plant.ledger.condenser_fans_j
     row.cooling_energy_j = plant.ledger.refrigeration_j
+    row.compressor_mass_kg = plant.ledger.compressor_kg
+    row.other_mass_kg = plant.ledger.other_kg
     row.mismatch_energy_j = plant.ledger.mismatch_j
     row.unavoidable_energy_j = plant.ledger.unavoidable_j
     row.suction_set_point_pa = outputs.suction_set_point_kpa_abs * 1000.0

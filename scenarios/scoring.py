@@ -147,7 +147,10 @@ def _total_kwh(view: View) -> float:
 
 
 def _per_cooling(view: View) -> float | None:
-    cooling = view.gained("cooling_energy_j") / KWH_J
+    """Of this machine alone: where others share the header, cooling is divided as the gas is."""
+    own, others = view.gained("compressor_mass_kg"), view.gained("other_mass_kg")
+    share = own / (own + others) if others > 0.0 else 1.0
+    cooling = view.gained("cooling_energy_j") / KWH_J * share
     return _total_kwh(view) / cooling if cooling > 0.0 else None
 
 
@@ -286,7 +289,7 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("cooling_energy_kwh", "cooling delivered", ENERGY, "kWh", NONE, "∫ heat taken up by the evaporators dt",
                lambda v: v.gained("cooling_energy_j") / KWH_J),
     Definition("specific_energy_kwh_per_kwh", "energy per cooling", ENERGY, "kWh/kWh", LOWER,
-               "energy, all / cooling delivered", _per_cooling),
+               "energy, all / cooling delivered by this machine (by its share of the gas)", _per_cooling),
     Definition("mismatch_energy_kwh", "lost to volume-ratio mismatch", ENERGY, "kWh", LOWER,
                "shaft energy above that of the best attainable volume-ratio slide position",
                lambda v: v.gained("mismatch_energy_j") / KWH_J),

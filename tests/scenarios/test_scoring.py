@@ -161,6 +161,9 @@ def test_energy_sums(ammonia: Any) -> None:
     assert scores.value("specific_energy_kwh_per_kwh") == pytest.approx(0.3)
     assert scores.value("mismatch_energy_kwh") == pytest.approx(1.0)
     assert energy_at_equal_cooling_kwh(scores, scores) == pytest.approx(60.0)
+    values["compressor_mass_kg"], values["other_mass_kg"] = 300.0 * hours, 100.0 * hours  # a quarter is another's
+    shared = score(_trace(values), None, ammonia)
+    assert shared.value("specific_energy_kwh_per_kwh") == pytest.approx(0.3 / 0.75)
 
 
 def test_low_suction_costs_what_the_isentropic_work_says(ammonia: Any) -> None:
