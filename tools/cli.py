@@ -1,4 +1,4 @@
-"""The command line: `twoslide run`, `twoslide tour`.
+"""The command line: `twoslide run`, `tour`, `compare`, `describe`.
 
 Exit codes: 0 done, a trip of the machine included · 1 the controller failed or a requirement was broken · 2 refused
 before the first scan · 70 internal error · 74 disk · 130 interrupted.  Only what a command needs is imported, so that
@@ -130,7 +130,7 @@ def run(
     from scenarios.runner import prepare
 
     prepared = prepare(list(scenarios), controller=controller, settings=settings, seed=seed, log_ms=log_ms)
-    results = _execute_all(prepared, _places(prepared, out))
+    results = _execute_all(prepared, _places(prepared, out, seed))
     if as_json:
         _print_json(prepared, results)
     else:
@@ -178,6 +178,52 @@ def tour(out: Path | None) -> int:
     return _exit_code(results)
 
 
+@main.command()
+@click.argument("places", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="DIR...|SHEET SHEET")
+@click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="Write report.html with pictures there.")
+@click.option("--json", "as_json", is_flag=True, help="Put one JSON object on stdout and nothing else.")
+@click.option("--refrigerant", default="R717", help="Of two sheets' saturation temperatures. [default: R717]")
+def compare(places: tuple[Path, ...], out: Path | None, as_json: bool, refrigerant: str) -> int:
+    """Compare finished runs, the first being what the others are compared with; or two settings sheets.
+
+    A DIR is a run's folder, or holds runs, as `twoslide run --out` leaves them: the same scenarios are matched.
+    """
+    from scenarios.errors import InputRefused, Problem
+    from scenarios.finished_runs import match_runs
+    from tools import compare as shown
+
+    if all(place.suffix == ".toml" for place in places):
+        from scenarios.sheet_differences import sheet_differences
+
+        if len(places) != 2 or out is not None:
+            raise InputRefused(Problem("two sheets are compared, in words", way_out="name two SHEET and no --out"))
+        controller, found = sheet_differences(*places, refrigerant)
+        if as_json:
+            _put_json(shown.sheets_data(places, controller, found))
+        else:
+            _console().print(shown.sheet_table(places, controller, found))
+        return 0
+    if out is not None:
+        from tools.report.comparison import check_place
+
+        wrong = check_place(out)
+        if wrong:
+            raise InputRefused(Problem(f"--out {out} {wrong}", value=str(out), way_out="name a new folder"))
+    matches, lonely = match_runs(places)
+    if out is not None:
+        from tools.report.comparison import write_comparison
+
+        out.mkdir(parents=True, exist_ok=True)
+        write_comparison(out / "report.html", matches, lonely)
+    if as_json:
+        _put_json(shown.runs_data(matches, lonely))
+    else:
+        shown.print_runs(_console(), matches, lonely)
+        if out is not None:
+            _console().print(f"report: {out / 'report.html'}", markup=False, soft_wrap=True)
+    return 0
+
+
 def _check_tour_place(folder: Path) -> None:
     from scenarios.errors import InputRefused, Problem
 
@@ -189,13 +235,14 @@ def _check_tour_place(folder: Path) -> None:
         raise InputRefused(Problem(f"--out {folder} {what}", value=str(folder), way_out="name a new folder"))
 
 
-def _places(prepared: list[Prepared], out: Path | None) -> list[Path]:
-    """A folder for each run; two scenarios of one name in different folders get a number."""
+def _places(prepared: list[Prepared], out: Path | None, seed: int | None) -> list[Path]:
+    """A folder for each run: a seed of its own has a folder of its own, two scenarios of one name get a number."""
     if out is not None and len(prepared) == 1:
         return [out]
     places: list[Path] = []
     for one in prepared:
         word = re.sub(r"[^\w.-]+", "_", Path(one.controller_name).name)
+        word += "" if seed is None else f"-seed{seed}"
         place = base = (out or RUNS) / f"{one.scenario.path.stem}-{word}"
         number = 1
         while place in places:
@@ -219,6 +266,7 @@ def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult
         if kept:
             results.append(kept)
             continue
+        _say_what_is_replaced(one, place)
 
         def finish(folder: Path, result: RunResult, one: Prepared = one) -> None:
             title = f"{one.scenario.title}: {one.controller_name}"
@@ -227,6 +275,27 @@ def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult
         with _progress(f"{one.scenario.title} · {one.controller_name}") as progress:
             results.append(execute(one, place, progress, finish))
     return results
+
+
+def _say_what_is_replaced(one: Prepared, place: Path) -> None:
+    """A word on stderr where another run's folder is about to be replaced: another seed, sheet, controller or scenario."""
+    from scenarios.errors import InputRefused
+    from scenarios.finished_runs import is_run, read_run
+
+    if not is_run(place):
+        return
+    try:
+        facts = read_run(place).facts
+    except InputRefused:
+        return  # a run of another version, or a damaged one: nothing to tell of it
+    keys = ("scenario_file", "plant", "controller", "settings", "settings_checksum", "seed")
+    other = [
+        f"{key.replace('_', ' ')} {facts[key]}"
+        for key in keys
+        if key in one.facts and facts.get(key, "") != one.facts[key]
+    ]
+    if other:
+        _say(f"{place}: replaces the run with {', '.join(other)}")
 
 
 @contextlib.contextmanager
@@ -245,6 +314,7 @@ def _progress(text: str) -> Iterator[Progress]:
 
 def _write_report(path: Path, prepared: list[Prepared], results: list[RunResult], title: str) -> None:
     from tools.report import ReportRun, write_report
+    from tools.tables import speed
 
     runs = [
         ReportRun(
@@ -252,17 +322,13 @@ def _write_report(path: Path, prepared: list[Prepared], results: list[RunResult]
             result.trace,
             result.scores,
             result.limits,
-            {**result.facts, "engine": result.engine, "engine_note": result.engine_note, "speed": _speed(result)},
+            {**result.facts, "engine": result.engine, "engine_note": result.engine_note, "speed": speed(result)},
             result.failure,
             one.refrigerant,
         )
         for one, result in zip(prepared, results, strict=True)
     ]
     write_report(path, runs, title)
-
-
-def _speed(result: RunResult) -> str:
-    return f"{result.simulated_s_per_s:,.0f} simulated s per s"
 
 
 def _exit_code(results: list[RunResult]) -> int:
@@ -277,43 +343,18 @@ def _console() -> Console:
     return console if console.is_terminal else Console(highlight=False, width=max(console.width, 120))
 
 
-def _print_notes(console: Console, one: Prepared, result: RunResult) -> None:
-    from tools.tables import clock, trip_lines
-
-    def say(text: str, style: str = "") -> None:
-        console.print(text, style=style or None, markup=False, soft_wrap=True)
-
-    speed = f", {_speed(result)}" if result.simulated_s_per_s else ""
-    say(f"{one.controller_name}: {result.engine}{speed} ({result.engine_note})")
-    for note in one.scenario.notes:
-        say(f"  note: {note}")
-    trips = trip_lines(result.trace)
-    for line in trips[:10] or ["no trip"]:
-        say(f"  {line}")
-    if len(trips) > 10:
-        say(f"  and {len(trips) - 10} more trips")
-    if result.failure:
-        say(f"  ended early: {result.failure}", "bold")
-    for violation in result.scores.violations[:5]:
-        say(f"  broken requirement at {clock(violation.time_ms)}: {violation.requirement}: {violation.text}", "bold")
-    if len(result.scores.violations) > 5:
-        say(f"  and {len(result.scores.violations) - 5} more broken requirements, in scores.json")
-    if result.scores.skipped:
-        say(f"  not checked, the controller tells no limits: {', '.join(result.scores.skipped)}")
-
-
 def _print_comparison(prepared: list[Prepared], results: list[RunResult], report: Path) -> None:
-    from tools.tables import score_table
+    from tools.tables import print_notes, score_table
 
     console = _console()
     console.print(score_table([one.controller_name for one in prepared], [result.scores for result in results]))
     for one, result in zip(prepared, results, strict=True):
-        _print_notes(console, one, result)
+        print_notes(console, one, result)
     console.print(f"report: {report}", markup=False, soft_wrap=True)
 
 
 def _print_runs(prepared: list[Prepared], results: list[RunResult]) -> None:
-    from tools.tables import scenario_table
+    from tools.tables import print_notes, scenario_table
 
     if len(results) == 1:
         _print_comparison(prepared, results, (results[0].folder or Path()) / "report.html")
@@ -323,12 +364,10 @@ def _print_runs(prepared: list[Prepared], results: list[RunResult]) -> None:
     console.print(scenario_table([(one.scenario.title, one.controller_name, r.scores, r.failure) for one, r in pairs]))
     for one, result in pairs:
         console.print(f"{one.scenario.path.name}: {result.folder}/report.html", markup=False, soft_wrap=True)
-        _print_notes(console, one, result)
+        print_notes(console, one, result)
 
 
 def _print_json(prepared: list[Prepared], results: list[RunResult]) -> None:
-    import json
-
     from tools.tables import trip_lines
 
     runs = [
@@ -347,7 +386,13 @@ def _print_json(prepared: list[Prepared], results: list[RunResult]) -> None:
         }
         for one, result in zip(prepared, results, strict=True)
     ]
-    click.echo(json.dumps({"format_version": 1, "runs": runs}, ensure_ascii=False, indent=1, allow_nan=False))
+    _put_json({"format_version": 1, "runs": runs})
+
+
+def _put_json(data: dict[str, Any]) -> None:
+    import json
+
+    click.echo(json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False))
 
 
 if __name__ == "__main__":

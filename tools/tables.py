@@ -11,6 +11,10 @@ from rich.text import Text
 from scenarios.score_records import Scores, compare
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
+    from scenarios.preparation import Prepared
+    from scenarios.runner import RunResult
     from scenarios.trace import Trace
 
 ARROW = {"lower": "↓", "higher": "↑", "none": ""}
@@ -67,6 +71,36 @@ def scenario_table(rows: Sequence[tuple[str, str, Scores, str | None]]) -> Table
         figures = [Text(known.get(name, "–")) for name, _ in BRIEF]
         table.add_row(Text(scenario), Text(controller), *figures, Text(failure or "as planned"))
     return table
+
+
+def speed(result: RunResult) -> str:
+    """How fast a run went, in words."""
+    return f"{result.simulated_s_per_s:,.0f} simulated s per s"
+
+
+def print_notes(console: Console, one: Prepared, result: RunResult) -> None:
+    """What happened in a run, in words: engine, notes, trips, broken requirements."""
+
+    def say(text: str, style: str = "") -> None:
+        console.print(text, style=style or None, markup=False, soft_wrap=True)
+
+    fast = f", {speed(result)}" if result.simulated_s_per_s else ""
+    say(f"{one.controller_name}: {result.engine}{fast} ({result.engine_note})")
+    for note in one.scenario.notes:
+        say(f"  note: {note}")
+    trips = trip_lines(result.trace)
+    for line in trips[:10] or ["no trip"]:
+        say(f"  {line}")
+    if len(trips) > 10:
+        say(f"  and {len(trips) - 10} more trips")
+    if result.failure:
+        say(f"  ended early: {result.failure}", "bold")
+    for violation in result.scores.violations[:5]:
+        say(f"  broken requirement at {clock(violation.time_ms)}: {violation.requirement}: {violation.text}", "bold")
+    if len(result.scores.violations) > 5:
+        say(f"  and {len(result.scores.violations) - 5} more broken requirements, in scores.json")
+    if result.scores.skipped:
+        say(f"  not checked, the controller tells no limits: {', '.join(result.scores.skipped)}")
 
 
 def trip_lines(trace: Trace) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from plant_model.properties import load_refrigerant
 from scenarios.limits import limits_of
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
 from scenarios.scoring import score
-from scenarios.trace import Event, Trace, edge_events
+from scenarios.trace import Event, Trace, edge_events, write_trace
 from tools.report import ReportRun
 
 
@@ -67,3 +68,23 @@ def invented_run() -> Callable[..., ReportRun]:
         return ReportRun(name, trace, scores, limits, facts, None, refrigerant, **more)
 
     return make
+
+
+@pytest.fixture
+def run_folder(invented_run: Callable[..., ReportRun]) -> Callable[..., Path]:
+    """Writes an invented run as `twoslide run` leaves one: folder, then what the run is; facts are keywords."""
+
+    def write(folder: Path, swing_pa: float = 4e3, trip: bool = False, rows: int = 1801, **facts: str) -> Path:
+        run = invented_run(folder.name, rows=rows, swing_pa=swing_pa, trip=trip)
+        known = {
+            "scenario": "Calm day", "scenario_file": "calm.toml", "plant": "Invented hall", "controller": "scheduled_pi",
+            "settings": "sheet.toml", "settings_checksum": "sha256:0123456789", "seed": "7", "duration_ms": "1800000",
+            "log_ms": "1000", "sources": "abc",
+        }  # fmt: skip
+        folder.mkdir(parents=True)
+        trace = Trace(run.trace.values, run.trace.events, {**known, **facts})
+        write_trace(trace, folder)
+        (folder / "scores.json").write_text(run.scores.to_json(), encoding="utf-8")
+        return folder
+
+    return write

@@ -73,9 +73,9 @@ def test_run_passes_its_options_on(fake: SimpleNamespace) -> None:
     paths, options = fake.prepare
     assert paths == [Path("a.toml")]
     assert options == {"controller": "x.py:Mine", "settings": Path("s.toml"), "seed": 5, "log_ms": 100}
-    assert fake.places == [Path("twoslide-runs/a-x.py_Mine")]
+    assert fake.places == [Path("twoslide-runs/a-x.py_Mine-seed5")]
     assert (fake.places[0] / "report.html").is_file()
-    assert "report: twoslide-runs/a-x.py_Mine/report.html" in found.stdout
+    assert "report: twoslide-runs/a-x.py_Mine-seed5/report.html" in found.stdout
     assert "100,000 simulated s per s (a note)" in found.stdout
 
 
@@ -97,6 +97,22 @@ def test_several_scenarios_have_a_line_and_a_folder_each(fake: SimpleNamespace) 
     assert found.exit_code == 0
     assert [str(p) for p in fake.places] == ["runs/a-scheduled_pi", "runs/a-scheduled_pi-2", "runs/b-scheduled_pi"]
     assert "Title of b" in found.stdout
+
+
+def test_another_seed_has_a_folder_of_its_own(fake: SimpleNamespace) -> None:
+    for words in ([], ["--seed", "3"], ["--seed", "4"]):
+        assert _call("run", "a.toml", *words).exit_code == 0
+    names = ["a-scheduled_pi", "a-scheduled_pi-seed3", "a-scheduled_pi-seed4"]
+    assert [p.name for p in fake.places] == names
+
+
+def test_a_run_that_replaces_another_says_so(tmp_path: Path) -> None:
+    step = str(LIBRARY / "load_step_up.toml")
+    assert "replaces" not in _call("run", step, "--out", "r").stderr
+    assert "replaces" not in _call("run", step, "--out", "r").stderr  # the same run again
+    found = _call("run", step, "--out", "r", "--seed", "99")
+    assert found.exit_code == 0
+    assert "r: replaces the run with seed 12" in found.stderr
 
 
 def test_json_is_one_object_and_nothing_else(fake: SimpleNamespace) -> None:

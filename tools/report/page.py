@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from itertools import groupby
 from pathlib import Path
@@ -42,13 +43,36 @@ def _clock(time_ms: int) -> str:
     return f"{text}.{rest:03d}" if rest else text
 
 
+def facts_in_words(facts: dict[str, str]) -> list[tuple[str, list[str]]]:
+    """Facts to show, each with its lines: what is a JSON object or list in the file becomes one line an entry.
+
+    >>> facts_in_words({"seed": "7", "notes": "[]", "sha256": '{"plant": "0123456789abcdef"}'})
+    [('seed', ['7']), ('sha256', ['plant: 0123456789abcdef'])]
+    """
+    out = []
+    for key, value in facts.items():
+        try:
+            found = json.loads(value) if value[:1] in ("{", "[") else value
+        except ValueError:
+            found = value
+        if isinstance(found, dict):
+            lines = [f"{name}: {item}" for name, item in found.items()]
+        elif isinstance(found, list):
+            lines = [str(item) for item in found]
+        else:
+            lines = [value] if value else []
+        if lines:
+            out.append((key.replace("_", " "), lines))
+    return out
+
+
 def _run_data(run: ReportRun, k: int) -> dict[str, Any]:
     trips = [e for e in run.trace.events if e.source == "trip_first_out" and not e.text.endswith("→ NONE")]
     return {
         "name": run.name,
         "colour": run_colour(k),
         "failure": run.failure,
-        "facts": [(key.replace("_", " "), value) for key, value in run.facts.items() if value not in ("", "{}", "[]")],
+        "facts": facts_in_words(run.facts),
         "trips": [(_clock(e.time_ms), e.text.rsplit("→ ", 1)[-1].replace("_", " ").lower()) for e in trips],
         "violations": [(_clock(v.time_ms), v.requirement, v.text) for v in run.scores.violations],
         "skipped": run.scores.skipped,
@@ -66,30 +90,41 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
     The first run is what the others are compared with.  Raises OSError if it cannot be written; a file that stood there
     is replaced whole or not at all.
     """
-    import jinja2
-    from bokeh.embed import components
-    from bokeh.resources import Resources
-
     from tools.report.pictures import all_panels
 
     lines = compare([run.scores for run in runs])
     applicable = [line for line in lines if any(score.value is not None for score in line.scores)]
     panels = all_panels(runs)
-    script, divisions = components({panel.name: panel.plot for panel in panels})
-    loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    template = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined).get_template(
-        "page.html"
-    )
-    html = template.render(
+    write_page(
+        path,
+        "page.html",
+        {panel.name: panel.plot for panel in panels},
         title=title,
         caution=CAUTION,
         runs=[_run_data(run, k) for k, run in enumerate(runs)],
         groups=_score_groups(applicable),
         absent=[line.head.label for line in lines if line not in applicable],
         panels=panels,
+    )
+
+
+def write_page(path: Path, template_name: str, plots: dict[str, Any], **content: Any) -> None:
+    """Render a template with its pictures into one self-contained file, whole or not at all.
+
+    The template gets `divisions` (HTML of each picture by name), `plot_script`, `plot_library` and `content`.
+    """
+    import jinja2
+    from bokeh.embed import components
+    from bokeh.resources import Resources
+
+    script, divisions = components(plots)
+    loader = jinja2.FileSystemLoader(Path(__file__).parent)
+    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
+    html = environment.get_template(template_name).render(
         divisions=divisions,
         plot_script=script,
         plot_library=Resources(mode="inline", components=["bokeh"]).render_js(),
+        **content,
     )
     beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
     try:

@@ -48,6 +48,7 @@ class Panel:
     caption: str
     plot: Any
     keys: list[Key] = field(default_factory=list)
+    told: str = ""  # what else the picture shows, in words, for those who cannot see it
 
 
 class Sheet:

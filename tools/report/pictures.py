@@ -104,11 +104,7 @@ def suction(sheet: Sheet) -> Panel:
         label = "true" if alone else run.name
         colour = INK_ALONE if alone else run_colour(k)
         sheet.line(panel, run, "suction_pressure_pa", _kpa, label, "kPa", colour, width=1.4 + 0.2 * k)
-    if np.any(reported > 0.0):
-        sheet.line(
-            panel, first, "suction_set_point_pa", lambda p: np.where(p > 0.0, p / 1e3, np.nan), "set point", "kPa",
-            SET_POINT_COLOUR, "dashed", 1.0, step=True,
-        )  # fmt: skip
+    _set_points(sheet, panel)
     limits = first.limits
     if limits is not None:
         for value, word, style in (
@@ -121,6 +117,23 @@ def suction(sheet: Sheet) -> Panel:
         if trip is not None:
             sheet.limit(panel, trip.limit / 1e3, f"trip below {trip.limit / 1e3:.0f} kPa", LIMIT_COLOUR)
     return panel
+
+
+def _set_points(sheet: Sheet, panel: Panel) -> None:
+    """The working set point of each run, drawn once where runs share it."""
+    drawn: list[ReportRun] = []
+    for k, run in enumerate(sheet.runs):
+        wanted = run.trace["suction_set_point_pa"]
+        held = [one for one in drawn if np.array_equal(one.trace["suction_set_point_pa"], wanted)]
+        if held or not np.any(wanted > 0.0):
+            continue
+        drawn.append(run)
+        alone = k == 0 and all(np.array_equal(one.trace["suction_set_point_pa"], wanted) for one in sheet.runs)
+        sheet.line(
+            panel, run, "suction_set_point_pa", lambda p: np.where(p > 0.0, p / 1e3, np.nan),
+            "set point" if alone else f"set point, {run.name}", "kPa",
+            SET_POINT_COLOUR if alone else run_colour(k), "dashed", 1.0, step=True,
+        )  # fmt: skip
 
 
 def deviation(sheet: Sheet) -> Panel | None:

@@ -12,7 +12,9 @@ from scenarios.trace import Trace
 # A slide keeps its colour wherever it appears; a run has a colour only where several runs share a picture.
 CAPACITY_COLOUR = "#1f5fa8"
 VOLUME_RATIO_COLOUR = "#c8690a"
-RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#b03a5b", "#5c6b2f")  # light, dark: also told apart without colour
+# Chosen so that any two stay apart in every kind of colour blindness (tests/tools/report/test_comparison.py).
+RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#c9731d", "#401070", "#704010", "#3fa673")
+RUN_DASHES = ("solid", "solid", "dashed", "dashed", "dotted", "dotdash")
 LIMIT_COLOUR = "#a3201d"
 SET_POINT_COLOUR = "#3c444d"
 BAND_COLOUR = "#7d8894"
@@ -35,3 +37,8 @@ class ReportRun:
 def run_colour(k: int) -> str:
     """Colour of run k in a picture that several share."""
     return RUN_COLOURS[k % len(RUN_COLOURS)]
+
+
+def dash_of(k: int) -> str:
+    """Dash of run k in a picture where each run has one curve: a second sign beside its colour."""
+    return RUN_DASHES[k % len(RUN_DASHES)]

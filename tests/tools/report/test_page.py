@@ -142,3 +142,31 @@ def test_a_browser_without_network_draws_every_picture(invented_run: Make, tmp_p
     title = re.search(r"<title>(.*?)</title>", seen.stdout)
     assert title is not None
     assert title[1] == f"drawn {len(all_panels(runs))} wrong 0 fits true"
+
+
+def test_facts_are_words_and_no_json(invented_run: Make, tmp_path: Path) -> None:
+    run = invented_run()
+    run.facts.update(
+        notes='["the sheet has no checksum", "second [note]"]', sha256='{"plant": "00ff"}', overridden="{}"
+    )
+    write_report(tmp_path / "r.html", [run], "Facts")
+    _, page = _read(tmp_path / "r.html")
+    assert "the sheet has no checksum second [note]" in page.text
+    assert "sha256 plant: 00ff" in page.text
+    assert '["' not in page.text
+    assert "overridden" not in page.text
+
+
+def test_each_set_point_is_drawn_once(invented_run: Make) -> None:
+    one, same, other = invented_run("one"), invented_run("same"), invented_run("other")
+    labels = [key.label for key in all_panels([one, same])[0].keys]
+    assert labels.count("set point") == 1
+    other.trace.values["suction_set_point_pa"] = other.trace["suction_set_point_pa"] + 2000.0
+    labels = [key.label for key in all_panels([one, same, other])[0].keys]
+    assert [label for label in labels if "set point" in label] == ["set point, one", "set point, other"]
+
+
+def test_pictures_turn_dark_with_the_page(invented_run: Make, tmp_path: Path) -> None:
+    write_report(tmp_path / "r.html", [invented_run()], "Dark")
+    html, _ = _read(tmp_path / "r.html")
+    assert re.search(r"prefers-color-scheme: dark\) \{ figure \{ filter:invert", html)
