@@ -13,6 +13,7 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -21,6 +22,7 @@ import platformdirs
 
 _ROOMS = Path(__file__).resolve().parent.parent
 _ENGINE = ("call_scan", "compiled", "engine", "entries", "records", "row", "wiring")  # a test holds it to the imports
+_SPARED_S = 48 * 3600.0  # a folder that may still serve a process that runs for long
 _KEPT = 4  # folders of earlier sources that stay, so that switching between two branches does not compile each time
 
 
@@ -78,4 +80,5 @@ def _drop_old(current: Path) -> None:
         others = [path for path in current.parent.iterdir() if path.is_dir() and path != current]
         others.sort(key=lambda path: path.stat().st_mtime, reverse=True)
         for path in others[_KEPT:]:
-            shutil.rmtree(path, ignore_errors=True)
+            if time.time() - path.stat().st_mtime > _SPARED_S:
+                shutil.rmtree(path, ignore_errors=True)
