@@ -67,6 +67,10 @@ EVENTS: dict[str, dict[str, Any]] = {  # "!" marks a key that must be there
     "load_ramp": {"at!": TIME, "to!": HEAT, "over!": LATER},
     "batch_arrivals": {"from!": TIME, "until!": TIME, "every!": LATER, "heat!": HEAT, "lasting!": LATER},
     "load_loss": {"at!": TIME, "lasting": LATER},
+    "door_traffic": {
+        "from!": TIME, "until!": TIME, "rate!": str, "rate_until": str, "heat!": HEAT, "lasting!": LATER
+    },
+    "weather_log": {"file!": str, "day!": str, "clock": str, "at": TIME},
     "load_log": {"file!": str, "at": TIME, "scale": ("1", "", 0.0, 1000.0)},
     "wet_bulb_drift": {"from!": TIME, "until!": TIME, "by!": DRIFT},
     "coolant_drift": {"from!": TIME, "until!": TIME, "by!": DRIFT},

@@ -51,7 +51,7 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        for name in ("plants", "sheets", "loads"):
+        for name in ("plants", "sheets", "loads", "weather"):
             shutil.copytree(LIBRARY / name, folder / name, dirs_exist_ok=True)
         for name in SCENARIOS:
             shutil.copy(HERE / name if name == SCENARIOS[0] else LIBRARY / name, folder / name)
