@@ -491,6 +491,26 @@ typedef struct twoslide_scheduled_pi_settings {
 } twoslide_scheduled_pi_settings;
 TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1840);
 
+typedef struct twoslide_model_settings {
+    double design_suction_kpa_abs; /* kPa */
+    int64_t vessel_time_ms; /* ms */
+    int64_t observer_time_ms; /* ms */
+    int64_t return_time_ms; /* ms */
+    int64_t far_return_time_ms; /* ms */
+    int64_t horizon_ms; /* ms */
+    double hold_zone_kpa; /* kPa */
+    double settled_zone_kpa; /* kPa */
+    int64_t trim_time_ms; /* ms */
+    double feed_forward_gain;
+} twoslide_model_settings;
+TWOSLIDE_SAME_SIZE(twoslide_model_settings, 80);
+
+typedef struct twoslide_model_based_settings {
+    twoslide_common_settings common;
+    twoslide_model_settings model;
+} twoslide_model_based_settings;
+TWOSLIDE_SAME_SIZE(twoslide_model_based_settings, 1800);
+
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);
 int32_t twoslide_scan(const void *settings, void *state, const twoslide_inputs *in, twoslide_outputs *out,

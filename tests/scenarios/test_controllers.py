@@ -45,7 +45,7 @@ def test_a_library_is_known_by_its_ending(plain_steps_library: Path) -> None:
     ("text", "words"),
     [
         ("sheduled_pi", "did you mean 'scheduled_pi'"),
-        ("pid", "shipped are scheduled_pi, three_position"),
+        ("pid", "shipped are model_based, scheduled_pi, three_position"),
         ("broken.py", "names a Python file but not what is in it"),
         ("missing.py:Mine", "does not exist"),
         ("missing.so", "does not exist"),

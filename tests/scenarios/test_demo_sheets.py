@@ -48,8 +48,9 @@ def test_slide_tables_follow_the_geometry() -> None:
     assert np.ptp(product) / product.mean() < 0.01
 
 
-def test_only_law_and_set_point_differ() -> None:
-    one, other = demo_settings("three_position").common, demo_settings("scheduled_pi").common
+@pytest.mark.parametrize("name", ["scheduled_pi", "model_based"])
+def test_only_law_and_set_point_differ(name: str) -> None:
+    one, other = demo_settings("three_position").common, demo_settings(name).common
     for layer in ("protection", "inhibit", "sequence", "volume_ratio", "motor", "auxiliaries"):
         assert getattr(one, layer) == getattr(other, layer), layer
     differing = [f for f in one.capacity.__dataclass_fields__ if getattr(one.capacity, f) != getattr(other.capacity, f)]
