@@ -349,6 +349,14 @@ def step(p: Any, s: Any, d: Any, a: Any, h_ms: int) -> int:
     return status
 
 
+def _end_of(level_frac: float) -> str:
+    if level_frac < 0.1:
+        return "run dry (does the feed valve pass what the load boils off?)"
+    if level_frac > 0.9:
+        return "filled up"
+    return "left the property tables"
+
+
 def explain(status: int, s: PlantState, p: Parameters) -> str:
     """A PlantStatus in words, with the state and the limit that it broke; pressures in kPa absolute.  Not a kernel."""
     r = p.refrigerant
@@ -356,6 +364,8 @@ def explain(status: int, s: PlantState, p: Parameters) -> str:
     vessel, vessel_kg = s.vessel.zone.pressure_pa / 1000.0, s.vessel.zone_kg + s.vessel.bulk_kg
     low, high = r.pressure_low_pa / 1000.0, r.pressure_high_pa / 1000.0
     tables = "the tables, which end at"
+    vessel_end = _end_of(s.vessel.level_frac)
+    receiver_end = _end_of(s.discharge.level_frac)
     texts = {
         PlantStatus.OK: "nothing is wrong",
         PlantStatus.SUCTION_BELOW_ENVELOPE: f"suction pressure {suction:.4g} kPa is below {tables} {low:.4g} kPa",
@@ -363,11 +373,11 @@ def explain(status: int, s: PlantState, p: Parameters) -> str:
         PlantStatus.DISCHARGE_BELOW_ENVELOPE: f"discharge pressure {discharge:.4g} kPa is below {tables} {low:.4g} kPa",
         PlantStatus.DISCHARGE_ABOVE_ENVELOPE: f"discharge pressure {discharge:.4g} kPa is over {tables} {high:.4g} kPa",
         PlantStatus.VESSEL_NOT_TWO_PHASE: (
-            "the suction vessel has run dry, filled up or left the tables: "
-            f"{vessel_kg:.4g} kg in {p.plant.suction_vessel.volume_m3:g} m³, last at {vessel:.4g} kPa"
+            f"the suction vessel has {vessel_end}: {vessel_kg:.4g} kg in {p.plant.suction_vessel.volume_m3:g} m³, "
+            f"last at {vessel:.4g} kPa"
         ),
         PlantStatus.RECEIVER_NOT_TWO_PHASE: (
-            f"condenser and receiver have run dry, filled up or left the tables: {s.discharge.mass_kg:.4g} kg in "
+            f"condenser and receiver have {receiver_end}: {s.discharge.mass_kg:.4g} kg in "
             f"{p.plant.discharge_side.volume_m3:g} m³, last at {discharge:.4g} kPa"
         ),
         PlantStatus.NOT_FINITE: (

@@ -22,11 +22,10 @@ from controller.protection_settings import OilDifference
 from controller.registry import SHIPPED
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
-from plant_model.rotor_geometry import SlideCurves, full_load_volume_ratio, trapped_fraction_frac
 from scenarios.settings_sheet import write_sheet
+from scenarios.starting_sheet import slide_tables
 
 SHEETS = Path(__file__).resolve().parent / "library" / "sheets"
-POINTS = 11
 SCHEDULED_SET_POINT_KPA_ABS = 292.2
 # At a third of the stroke 1 % of travel is 2 kPa of suction here.  A turn of 4.5 % (the default) then crosses the whole
 # rest zone of 8 kPa and the scheduled law turns back every 5 to 15 minutes; 3.5 % ends inside it.  The neutral zone sets
@@ -42,28 +41,6 @@ TARN_MOSS_REST_ZONE_KPA = 3.0  # slow rooms: the law would stand at the zone's e
 # after the start there are 180 kPa, after a minute 350 kPa.
 TARN_MOSS_OIL_TRIP_KPA, TARN_MOSS_OIL_ALARM_KPA = 150.0, 220.0
 TARN_MOSS_OIL_BYPASS_MS = 60_000
-
-
-def _rounded(value: float, digits: int = 4) -> float:
-    return float(f"{value:.{digits}g}")
-
-
-def slide_tables(curves: SlideCurves) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]:
-    """Trapped fraction, full-load volume ratio and gain multiplier at eleven equal steps of travel.
-
-    The multiplier is the curve's mean slope over its local one, so that the loop gain does not depend on the position.
-    """
-    travel = [k / (POINTS - 1) for k in range(POINTS)]
-    trapped = tuple(trapped_fraction_frac(curves, x) for x in travel)
-    ratio = tuple(full_load_volume_ratio(curves, x) for x in travel)
-    width = 0.02
-    mean = trapped[-1] - trapped[0]
-    gain = []
-    for x in travel:
-        low, high = max(0.0, x - width), min(1.0, x + width)
-        slope = (trapped_fraction_frac(curves, high) - trapped_fraction_frac(curves, low)) / (high - low)
-        gain.append(min(max(mean / slope, 0.1), 10.0))
-    return tuple(map(_rounded, trapped)), tuple(map(_rounded, ratio)), tuple(_rounded(g, 3) for g in gain)
 
 
 def demo_settings(name: str) -> Any:

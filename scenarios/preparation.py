@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -29,6 +29,7 @@ from scenarios.plant_file import Plant
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
 from scenarios.settings_sheet import load_sheet
+from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
 from scenarios.wiring import Operator, Wiring
 
 SCAN_MS = 100
@@ -211,8 +212,15 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
         scenario, plant, parameters, wiring_of(instruments), noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
     )  # fmt: skip
-    prepared.initial_state()  # some 5 ms: a start that does not exist is found before any scenario of a folder has run
-    return prepared
+    state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run
+    notes = list(starved_vessel(parameters, state, prepared.disturbances().load_heat_w))
+    if named.kind is Kind.SHIPPED:
+        origin = scenario.sheet.path.name if scenario.sheet else f"the defaults of {named.name}"
+        foreign = foreign_refrigerant(parameters, settings, origin)
+        if foreign is not None:
+            raise InputRefused(replace(foreign, file=str(scenario.path)))
+        notes += [f"{origin}: {text}" for text in misfits(parameters, settings, named.name)]
+    return replace(prepared, scenario=replace(scenario, notes=(*scenario.notes, *notes)))
 
 
 def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> None:

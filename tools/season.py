@@ -212,15 +212,29 @@ def held_table(found: Season) -> Table:
     return table
 
 
+def _saves(saving_pct: float) -> str:
+    if saving_pct < -0.05:
+        return f"costs {-saving_pct:.1f} % more of"
+    return f"saves {max(saving_pct, 0.0):.1f} % of"
+
+
+def _at_the_end(best: Variant, found: Season) -> str:
+    tried = [held.full_load_ratio or 0.0 for held in found.held]
+    if best.full_load_ratio in (min(tried), max(tried)):
+        return "  That port stands at the end of what was tried or of the slide's reach: the best may lie beyond."
+    return ""
+
+
 def answer_lines(found: Season) -> list[str]:
     """What the volume-ratio pair saves, in words."""
     best, (ratio, moving_pct) = found.best_held, found.moving_port()
     return [
         f"Against the best held port (full-load ratio {best.full_load_ratio:.2f}, found for this very year) the "
-        f"volume-ratio pair saves {found.saving_pct(best):.1f} % of the motor's energy, "
-        f"{found.saving_pct(best, total=True):.1f} % of all energy.",
+        f"volume-ratio pair {_saves(found.saving_pct(best))} the motor's energy; with pump and fans it "
+        f"{_saves(found.saving_pct(best, total=True))} all energy.{_at_the_end(best, found)}",
         f"Against a port that moves with the capacity slide and gives the gas {ratio:.2f} at every load, it would save "
-        f"some {moving_pct:.1f} % of the motor's energy (an estimate from the working slide's run, not a run).",
+        f"some {moving_pct:.1f} % of the motor's energy (negative: cost).  That is an estimate from the working slide's "
+        "run, not a run.",
     ]
 
 

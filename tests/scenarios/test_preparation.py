@@ -13,12 +13,17 @@ import pytest
 
 from controller.process_image import Selection
 from controller.registry import SHIPPED
+from plant_model.derived import derive
 from plant_model.instruments import Channel
+from plant_model.parameters import PlantParameters
 from scenarios.controllers import Kind
 from scenarios.errors import InputRefused
 from scenarios.kernel_cache import kernel_hash
 from scenarios.limits import Limits
+from scenarios.plant_file import load_plant
 from scenarios.preparation import Prepared, known, prepare, settings_for, wiring_of
+from scenarios.settings_sheet import write_sheet
+from scenarios.starting_sheet import starting_settings
 
 Write = Callable[..., Path]
 ROOT = Path(__file__).resolve().parents[2]
@@ -150,9 +155,16 @@ def test_a_rating_point_beyond_the_tables_is_refused(scenario: Write, tmp_path: 
     assert "[machine]" in said
 
 
-def test_the_other_refrigerants_of_the_trade_prepare(scenario: Write, tmp_path: Path) -> None:
+def test_another_refrigerant_prepares_with_a_sheet_of_its_own_and_is_refused_with_ammonias(
+    scenario: Write, tmp_path: Path
+) -> None:
     start = 'suction_pressure = "-10 °C sat"\ndischarge_pressure = "30 °C sat"'
-    prepared = prepare([scenario(start=start, plant=other_plant(tmp_path, "R134a"))])[0]
+    path, plant = scenario(start=start, plant=other_plant(tmp_path, "R134a")), tmp_path / "plant.toml"
+    assert "twoslide sheet PLANT" in told(path)
+    sheet = tmp_path / "r134a.toml"
+    settings, _ = starting_settings(derive(load_plant(plant, PlantParameters).parameters, "R134a"), "scheduled_pi")
+    write_sheet(sheet, "scheduled_pi", settings)
+    prepared = prepare([path], settings=sheet)[0]
     assert prepared.initial_state().suction.pressure_pa == pytest.approx(saturated_pa(-10.0, "R134a"), rel=1e-5)
 
 

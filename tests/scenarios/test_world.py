@@ -245,7 +245,7 @@ def test_a_drift_adds_to_the_weather_and_the_last_hour_stays(outside: Make) -> N
 def test_weather_that_does_not_reach_to_the_end_is_refused(outside: Make) -> None:
     with pytest.raises(InputRefused, match="05-13 01:00 is needed and not there"):
         outside(event("weather_log", file=str(EXCERPT), day="05-12", clock="22:00"), minutes=180)
-    with pytest.raises(InputRefused, match=r"file: no such file.*nowhere\.csv"):
+    with pytest.raises(InputRefused, match=r"file: no such file"):
         outside(event("weather_log", file="nowhere.csv", day="05-12"))
 
 

@@ -1,0 +1,77 @@
+"""Does a settings sheet belong to this plant, and can the plant feed its load?
+
+A dew table of another refrigerant is refused, the rest is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from controller.saturation import FIRST_ROOT, STEPS_PER_ROOT
+from plant_model.derived import Parameters
+from plant_model.properties import saturation_temperature_k
+from plant_model.state import PlantState
+from scenarios.errors import Problem
+from scenarios.starting_sheet import starting_settings
+
+DEW_POINT_K = 1.0  # more is another refrigerant; the table itself is good to 0.04 K
+CURRENT_FRAC = 0.1  # of the name plate; common practice, no source
+STROKE_FRAC = 0.3
+CURVE_FRAC = 0.1
+
+
+def foreign_refrigerant(p: Parameters, settings: Any, name: str) -> Problem | None:
+    """The refusal of a dew table that is not the plant's; `name`: where the settings come from."""
+    common = getattr(settings, "common", None)
+    if common is None:
+        return None
+    for k, table_c in enumerate(common.refrigerant.saturation_c):
+        pressure_pa = 1000.0 * (FIRST_ROOT + k / STEPS_PER_ROOT) ** 4
+        if not p.refrigerant.pressure_low_pa <= pressure_pa <= p.refrigerant.pressure_high_pa:
+            continue
+        dew_c = saturation_temperature_k(p.refrigerant, pressure_pa) - 273.15
+        if abs(dew_c - table_c) > DEW_POINT_K:
+            return Problem(
+                f"{name}: common.refrigerant.saturation says {table_c:.1f} °C at {pressure_pa / 1000.0:.0f} kPa, the plant "
+                f"has {dew_c:.1f} °C there; superheat and every °C would be wrong in the cabinet",
+                value=f"{table_c:.1f} °C",
+                limit=f"{dew_c:.1f} °C ± {DEW_POINT_K:g} K",
+                way_out="twoslide sheet PLANT --out SHEET writes a sheet to begin with for this plant",
+            )
+    return None
+
+
+def misfits(p: Parameters, settings: Any, controller: str) -> Iterator[str]:
+    """What else of the sheet does not follow from the plant, in words: a site may have its reasons."""
+    mine, _ = starting_settings(p, controller)
+    ours, theirs = settings.common, mine.common
+    set_a, plant_a = ours.motor.full_load_current_a, theirs.motor.full_load_current_a
+    if abs(set_a - plant_a) > CURRENT_FRAC * plant_a:
+        yield f"full_load_current is {set_a:g} A in the sheet; the plant's motor takes {plant_a:g} A at rated power"
+    for layer in ("capacity", "volume_ratio"):
+        for end in ("stroke_up_ms", "stroke_down_ms"):
+            one, other = (getattr(getattr(c, layer).drive, end) for c in (ours, theirs))
+            if abs(one - other) > STROKE_FRAC * other:
+                text = f"{layer} {end.removesuffix('_ms')} is {one / 1000:g} s in the sheet, {other / 1000:g} s on the plant"
+                yield text
+    for curve in ("trapped_fraction_frac", "full_load_volume_ratio"):
+        one, other = (getattr(c.volume_ratio, curve) for c in (ours, theirs))
+        if max(abs(a / b - 1.0) for a, b in zip(one, other, strict=True)) > CURVE_FRAC:
+            yield f"volume_ratio.{curve.removesuffix('_frac')} is not the curve of the plant's rotors"
+    one, other = ours.volume_ratio.isentropic_exponent, theirs.volume_ratio.isentropic_exponent
+    if abs(one - other) > 0.05:
+        yield f"volume_ratio.isentropic_exponent is {one:g} in the sheet, {other:g} for the plant's refrigerant"
+
+
+def starved_vessel(p: Parameters, state: PlantState, load_w: float) -> Iterator[str]:
+    """Says so when the feed valve, wide open at the start's pressures, passes less than the load boils off."""
+    sat = state.vessel.zone.saturation
+    needed_kg_s = load_w / (sat.h_v_j_kg - sat.h_l_j_kg)
+    difference_pa = max(0.0, state.discharge.volume.pressure_pa - state.vessel.zone.pressure_pa)
+    passed_kg_s = p.derived.feed_factor * difference_pa**0.5
+    if passed_kg_s < needed_kg_s:
+        yield (
+            f"suction_vessel.feed_rated: the feed valve passes {passed_kg_s:.2g} kg/s wide open at the start, the load of "
+            f"{load_w / 1000.0:.0f} kW boils off {needed_kg_s:.2g} kg/s: the vessel will run dry"
+        )

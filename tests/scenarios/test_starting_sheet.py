@@ -1,0 +1,79 @@
+"""A sheet to begin with: what follows from the plant is the plant's."""
+
+from __future__ import annotations
+
+import pytest
+from CoolProp.CoolProp import PropsSI
+
+from controller.registry import SHIPPED, cross_check
+from controller.saturation import AMMONIA_C
+from plant_model.derived import Parameters, derive
+from plant_model.parameters import PlantParameters
+from scenarios.demo_sheets import demo_settings
+from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
+from scenarios.starting_sheet import saturation_table_c, starting_settings
+
+
+@pytest.fixture(scope="module")
+def ammonia() -> Parameters:
+    return derive(PlantParameters(), "R717")
+
+
+@pytest.fixture(scope="module")
+def r134a() -> Parameters:
+    return derive(PlantParameters(), "R134a")
+
+
+def test_for_ammonia_it_is_the_defaults_but_for_what_the_plant_says(ammonia: Parameters) -> None:
+    assert saturation_table_c(ammonia) == AMMONIA_C
+    settings, held = starting_settings(ammonia, "scheduled_pi")
+    assert held == ()
+    defaults = SHIPPED["scheduled_pi"].settings_type()
+    assert settings.common.protection == defaults.common.protection
+    assert settings.common.volume_ratio.trapped_fraction_frac != defaults.common.volume_ratio.trapped_fraction_frac
+
+
+@pytest.mark.parametrize("controller", SHIPPED)
+def test_another_refrigerant_gets_its_own_pressures(r134a: Parameters, controller: str) -> None:
+    settings, held = starting_settings(r134a, controller)
+    assert held == ()
+    assert cross_check(settings) == []
+    common = settings.common
+    # −10 °C and 43.1 °C, saturation temperatures of ammonia's defaults (290.6 and 1700 kPa); source: CoolProp
+    assert common.capacity.suction_set_point_kpa_abs == pytest.approx(
+        PropsSI("P", "T", 263.15, "Q", 1, "R134a") / 1e3, rel=2e-3
+    )
+    trip_k = PropsSI("T", "P", 1700e3, "Q", 1, "R717")
+    assert common.protection.high_discharge_pressure_trip_kpa_abs == pytest.approx(
+        PropsSI("P", "T", trip_k, "Q", 1, "R134a") / 1e3, rel=2e-3
+    )
+    v1, v2 = (1.0 / PropsSI("D", "S", PropsSI("S", "P", 200603.0, "T", 266.15, "R134a"), "P", p, "R134a")
+              for p in (200603.0, 886982.0))  # fmt: skip
+    assert common.volume_ratio.isentropic_exponent == pytest.approx(1.0396, abs=0.03)
+    assert v1 / v2 == pytest.approx((886982.0 / 200603.0) ** (1.0 / common.volume_ratio.isentropic_exponent), rel=0.02)
+    assert common.protection.low_oil_differential_trip_kpa == 80.0  # no refrigerant's business
+
+
+def test_a_sheet_of_another_refrigerant_is_refused(ammonia: Parameters, r134a: Parameters) -> None:
+    assert foreign_refrigerant(ammonia, demo_settings("scheduled_pi"), "sheet") is None
+    problem = foreign_refrigerant(r134a, demo_settings("scheduled_pi"), "sheet")
+    assert problem is not None
+    assert "twoslide sheet" in str(problem)
+    assert foreign_refrigerant(r134a, starting_settings(r134a, "scheduled_pi")[0], "sheet") is None
+    assert foreign_refrigerant(r134a, object(), "somebody else's settings") is None
+
+
+def test_what_does_not_follow_from_the_plant_is_told(ammonia: Parameters, r134a: Parameters) -> None:
+    assert list(misfits(ammonia, demo_settings("scheduled_pi"), "scheduled_pi")) == []
+    found = " | ".join(misfits(r134a, SHIPPED["scheduled_pi"].settings_type(), "scheduled_pi"))
+    assert "isentropic_exponent" in found
+
+
+def test_a_feed_valve_too_small_for_the_load_is_told(ammonia: Parameters) -> None:
+    from plant_model.initial import running_state
+    from plant_model.state import Disturbances
+
+    state = running_state(ammonia, Disturbances(), 290.64e3)
+    assert list(starved_vessel(ammonia, state, 380e3)) == []
+    (text,) = starved_vessel(ammonia, state, 5e6)
+    assert "run dry" in text
