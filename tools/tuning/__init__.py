@@ -1,0 +1,1 @@
+"""Tuning: processes, rules, margins, searches, the settings sheet that comes out."""
