@@ -145,8 +145,7 @@ def look_for_lies(settings: SignalSettings, state: SignalState, full_load_curren
     w = s.watch
     if s.capacity_position_good:
         count_travel(w.capacity_moved, s.capacity_position_pct)
-    if full_load_current_a > 0.0:
-        count_travel(w.current_moved, 100.0 * s.motor_current_a / full_load_current_a)
+    count_travel(w.current_moved, 100.0 * s.motor_current_a / max(1.0, full_load_current_a))
     count_travel(w.discharge_moved, 0.1 * s.discharge_pressure_kpa_abs)
     travel_pct = w.capacity_moved.travelled_pct
     load_pct = travel_pct + w.current_moved.travelled_pct

@@ -118,7 +118,10 @@ def starting_settings(p: Parameters, controller: str) -> tuple[Any, tuple[str, .
         if drive.kind is DriveKind.MOTORISED:
             up_ms = down_ms = drive.motor_stroke_ms
         law = getattr(common, layer)
-        slides[layer] = replace(law, drive=replace(law.drive, stroke_up_ms=up_ms, stroke_down_ms=down_ms))
+        slides[layer] = replace(
+            law,
+            drive=replace(law.drive, stroke_up_ms=up_ms, stroke_down_ms=down_ms, overrun_ms=drive.overrun_ms),
+        )
     slides["volume_ratio"] = replace(
         slides["volume_ratio"],
         trapped_fraction_frac=trapped,

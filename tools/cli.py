@@ -23,6 +23,7 @@ COMMANDS = {  # name: module and attribute
     "run": "tools.run:run",
     "compare": "tools.compare:compare",
     "describe": "tools.describe:describe",
+    "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
 }

@@ -11,8 +11,9 @@ from controller.registry import SHIPPED, cross_check
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
 from plant_model.rotor_geometry import trapped_fraction_frac
-from scenarios.demo_sheets import SHEETS, demo_settings, slide_tables, write_demo_sheets
+from scenarios.demo_sheets import SHEETS, demo_settings, write_demo_sheets
 from scenarios.preparation import prepare
+from scenarios.starting_sheet import slide_tables
 
 
 def test_the_sheets_of_the_library_are_fresh(tmp_path: Path) -> None:

@@ -330,12 +330,7 @@ def write_plant(path: Path, texts: dict[str, str], answers: dict[str, Answer]) -
     write_whole(path, text)
 
 
-@click.group()
-def plant() -> None:
-    """Plant files."""
-
-
-@plant.command("new")
+@click.command("new")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--answers", type=click.Path(path_type=Path), metavar="TOML", help="Take the answers from this file.")
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
@@ -352,8 +347,3 @@ def new(file: Path, answers: Path | None, overwrite: bool) -> int:
     for ask in kept:
         click.echo(f"  not known: {ask}")
     return 0
-
-
-def add_commands(group: click.Group) -> None:
-    """Put `plant new` under a command group."""
-    group.add_command(plant)

@@ -149,9 +149,7 @@ def drawn_hour(seed: int, number: int) -> tuple[float, tuple[dict[str, Any], ...
             heat = round(float(r.uniform(0.03, 0.1)), 3)
             every, lasting = (round(float(r.uniform(*between)), 1) for between in ((4.0, 12.0), (3.0, 8.0)))
             until = round(min(58.0, at + float(r.uniform(10.0, 40.0))), 1)
-            events.append(
-                {"kind": kind, "from": at, "until": until, "every": every, "heat": heat, "lasting": lasting}
-            )
+            events.append({"kind": kind, "from": at, "until": until, "every": every, "heat": heat, "lasting": lasting})
     if r.random() < 0.4:
         by = round(float(r.uniform(-5.0, 5.0)), 1)
         events.append({"kind": "wet_bulb_drift", "from": 2.0, "until": 55.0, "by": by})

@@ -75,13 +75,13 @@ def test_phase_crossover_is_pythons_controls(dead_s: float, lag_s: float, gain: 
 
 
 def test_the_drives_delay_adds_up(p: Parameters) -> None:
-    """At its rating the slide takes its stroke times, 50 s up and 25 s down; the move is the sheet's zone of 2 %."""
+    """At its rating the slide takes its stroke times, 50 s up and 25 s down; the move is the sheet's zone of 2.5 %."""
     steady = steady_point(p, 0.5, 290.64e3, 1350.0e3)
     up, down = (drive_delay(steady, CAPACITY, d) for d in Direction)
     assert up.stroke_s == pytest.approx(50.0, rel=0.01)
     assert down.stroke_s == pytest.approx(25.0, rel=0.01)
-    assert up.move_pct == 2.0
-    assert up.total_s == pytest.approx(0.1 + 0.15 + 0.5 * 1.0 + 0.5 * (1.0 + 1.5), rel=0.01)
+    assert up.move_pct == 2.5
+    assert up.total_s == pytest.approx(0.1 + 0.15 + 0.5 * 1.25 + 0.5 * (1.25 + 1.5), rel=0.01)
     assert down.total_s < up.total_s
 
 

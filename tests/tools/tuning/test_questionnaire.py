@@ -18,9 +18,9 @@ from scenarios.preparation import known
 from scenarios.quantities import Site
 from tools.tuning.plant_draws import uncertain_values
 from tools.tuning.questionnaire import (
-    add_commands,
     default_of,
     limits_of_item,
+    new,
     read_answer,
     read_answers,
     swept_volume_m3_h,
@@ -32,21 +32,13 @@ ITEM = {item.key: item for item in ITEMS}
 TEXTS = {item.key: item.default for item in BEFORE}
 
 
-@click.group()
-def main() -> None:
-    """Stands for the command line."""
-
-
-add_commands(main)
-
-
 def load(path: Path) -> Plant[PlantParameters]:
     k = known()
     return load_plant(path, k.parameters_type, k.plant_cross_check, k.saturation_pressure_pa, k.check_refrigerant)
 
 
 def run(*arguments: str, typed: str = "") -> tuple[object, str]:
-    result = CliRunner().invoke(main, ["plant", "new", *arguments], input=typed, standalone_mode=False)
+    result = CliRunner().invoke(new, [*arguments], input=typed, standalone_mode=False)
     return result.exception or result.exit_code, result.output
 
 
