@@ -86,12 +86,12 @@ def _hits(kind: str, integrating: bool, number: int) -> np.ndarray:
     return hits
 
 
-@pytest.mark.parametrize(("kind", "integrating"), [("white", False), ("walk", False), ("walk", True)])
-def test_intervals_hold_the_truth_as_often_as_they_say(kind: str, integrating: bool) -> None:
+def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
+    """The hardest case; all six are in the slow test below."""
     # nominal 95 %: fewer than 33 of 40 has a chance of 0.1 % at 95 %; at 80 % (what intervals of white residuals do here,
     # or worse) it is seen more often than not
-    hits = _hits(kind, integrating, 40)
-    assert hits[: 2 if integrating else 4].min() >= 33
+    hits = _hits("walk", True, 40)
+    assert hits[:2].min() >= 33
 
 
 @pytest.mark.slow
