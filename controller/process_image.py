@@ -1,7 +1,8 @@
 """The process image (IEC 61131-3 term): all that a controller sees, and all that it may say.
 
 Cabinet units throughout: kPa absolute, °C, A, kW, %.  The field order is the C struct's order; it is frozen with
-`ABI_VERSION`, and a new field goes to the end together with a new version.
+`ABI_VERSION`, and a new field goes to the end together with a new version.  What a field means stands in its metadata
+under `means`: the C header and `twoslide describe image` are made from it.
 """
 
 from __future__ import annotations
@@ -111,84 +112,144 @@ class StopReason(IntEnum):
     SUPPLY_LOST = 5
 
 
-def _analog(unit: str, low: float, high: float, default: float) -> Any:
-    """An analog input: its unit, the span of a usual transmitter, and the value before any reading."""
-    return field(default=default, metadata={"unit": unit, "low": low, "high": high})
+def _analog(unit: str, low: float, high: float, default: float, means: str) -> Any:
+    """An analog value: its unit, the span of a usual transmitter, and the value before any reading."""
+    return field(default=default, metadata={"unit": unit, "low": low, "high": high, "means": means})
+
+
+def _percent(means: str, low: float = 0.0) -> Any:
+    """A share in %, 0 before anybody said another."""
+    return _analog("%", low, 100.0, 0.0, means)
+
+
+def _item(default: Any, means: str) -> Any:
+    """A contact, a switch or a word of bits."""
+    return field(default=default, metadata={"means": means})
+
+
+def _means(text: str) -> dict[str, str]:
+    """Metadata of an enumeration."""
+    return {"means": text}
+
+
+def _health(of: str) -> dict[str, str]:
+    """Metadata of an analog input's health."""
+    return _means(f"whether {of} may be believed")
 
 
 @dataclass(slots=True)
 class Inputs:
     """One scan's inputs.  Each analog has its health; a value whose health is not GOOD is not to be believed."""
 
-    suction_pressure_kpa_abs: float = _analog("kPa", 0.0, 1000.0, 300.0)
-    discharge_pressure_kpa_abs: float = _analog("kPa", 0.0, 2500.0, 1200.0)
-    suction_temperature_c: float = _analog("°C", -60.0, 60.0, -5.0)
-    discharge_temperature_c: float = _analog("°C", -20.0, 150.0, 30.0)
-    oil_pressure_before_filter_kpa_abs: float = _analog("kPa", 0.0, 3000.0, 1200.0)
-    oil_pressure_kpa_abs: float = _analog("kPa", 0.0, 3000.0, 1200.0)
-    oil_temperature_c: float = _analog("°C", -20.0, 120.0, 40.0)
-    oil_level_pct: float = _analog("%", 0.0, 100.0, 60.0)
-    motor_current_a: float = _analog("A", 0.0, 1000.0, 0.0)
-    motor_power_kw: float = _analog("kW", 0.0, 1000.0, 0.0)
-    capacity_position_pct: float = _analog("%", 0.0, 100.0, 0.0)
-    capacity_position_opposite_pct: float = _analog("%", 0.0, 100.0, 0.0)
-    volume_ratio_position_pct: float = _analog("%", 0.0, 100.0, 0.0)
-    volume_ratio_position_opposite_pct: float = _analog("%", 0.0, 100.0, 0.0)
-    process_temperature_c: float = _analog("°C", -60.0, 60.0, 0.0)
+    suction_pressure_kpa_abs: float = _analog(
+        "kPa", 0.0, 1000.0, 300.0, "gas at the compressor's inlet, after stop-check valve and strainer"
+    )
+    discharge_pressure_kpa_abs: float = _analog(
+        "kPa", 0.0, 2500.0, 1200.0, "in the oil separator, before the discharge check valve"
+    )
+    suction_temperature_c: float = _analog("°C", -60.0, 60.0, -5.0, "gas at the compressor's inlet")
+    discharge_temperature_c: float = _analog("°C", -20.0, 150.0, 30.0, "gas and oil as they leave the compressor")
+    oil_pressure_before_filter_kpa_abs: float = _analog(
+        "kPa", 0.0, 3000.0, 1200.0, "oil after the pump, before the filter"
+    )
+    oil_pressure_kpa_abs: float = _analog(
+        "kPa", 0.0, 3000.0, 1200.0, "oil after the filter, as bearings and slides get it"
+    )
+    oil_temperature_c: float = _analog("°C", -20.0, 120.0, 40.0, "oil after the cooler, as bearings and slides get it")
+    oil_level_pct: float = _analog("%", 0.0, 100.0, 60.0, "of the separator's sump; 100 % is full on the level glass")
+    motor_current_a: float = _analog("A", 0.0, 1000.0, 0.0, "one phase, true RMS")
+    motor_power_kw: float = _analog("kW", 0.0, 1000.0, 0.0, "electric power the motor takes")
+    capacity_position_pct: float = _analog(
+        "%", 0.0, 100.0, 0.0, "travel of the capacity slide that is measured; 0 % is least capacity"
+    )
+    capacity_position_opposite_pct: float = _analog(
+        "%", 0.0, 100.0, 0.0, "travel of the other half of the capacity pair"
+    )
+    volume_ratio_position_pct: float = _analog(
+        "%", 0.0, 100.0, 0.0, "travel of the volume-ratio slide that is measured; 0 % is the lowest ratio"
+    )
+    volume_ratio_position_opposite_pct: float = _analog(
+        "%", 0.0, 100.0, 0.0, "travel of the other half of the volume-ratio pair"
+    )
+    process_temperature_c: float = _analog("°C", -60.0, 60.0, 0.0, "what the plant cools: room or product")
 
-    suction_pressure_health: Health = Health.GOOD
-    discharge_pressure_health: Health = Health.GOOD
-    suction_temperature_health: Health = Health.GOOD
-    discharge_temperature_health: Health = Health.GOOD
-    oil_pressure_before_filter_health: Health = Health.GOOD
-    oil_pressure_health: Health = Health.GOOD
-    oil_temperature_health: Health = Health.GOOD
-    oil_level_health: Health = Health.GOOD
-    motor_current_health: Health = Health.GOOD
-    motor_power_health: Health = Health.GOOD
-    capacity_position_health: Health = Health.GOOD
-    capacity_position_opposite_health: Health = Health.GOOD
-    volume_ratio_position_health: Health = Health.GOOD
-    volume_ratio_position_opposite_health: Health = Health.GOOD
-    process_temperature_health: Health = Health.GOOD
+    suction_pressure_health: Health = field(default=Health.GOOD, metadata=_health("suction_pressure"))
+    discharge_pressure_health: Health = field(default=Health.GOOD, metadata=_health("discharge_pressure"))
+    suction_temperature_health: Health = field(default=Health.GOOD, metadata=_health("suction_temperature"))
+    discharge_temperature_health: Health = field(default=Health.GOOD, metadata=_health("discharge_temperature"))
+    oil_pressure_before_filter_health: Health = field(
+        default=Health.GOOD, metadata=_health("oil_pressure_before_filter")
+    )
+    oil_pressure_health: Health = field(default=Health.GOOD, metadata=_health("oil_pressure"))
+    oil_temperature_health: Health = field(default=Health.GOOD, metadata=_health("oil_temperature"))
+    oil_level_health: Health = field(default=Health.GOOD, metadata=_health("oil_level"))
+    motor_current_health: Health = field(default=Health.GOOD, metadata=_health("motor_current"))
+    motor_power_health: Health = field(default=Health.GOOD, metadata=_health("motor_power"))
+    capacity_position_health: Health = field(default=Health.GOOD, metadata=_health("capacity_position"))
+    capacity_position_opposite_health: Health = field(
+        default=Health.GOOD, metadata=_health("capacity_position_opposite")
+    )
+    volume_ratio_position_health: Health = field(default=Health.GOOD, metadata=_health("volume_ratio_position"))
+    volume_ratio_position_opposite_health: Health = field(
+        default=Health.GOOD, metadata=_health("volume_ratio_position_opposite")
+    )
+    process_temperature_health: Health = field(default=Health.GOOD, metadata=_health("process_temperature"))
 
-    vessel_high_high_level: bool = False
-    motor_running: bool = False
-    safety_chain_closed: bool = True
-    stop_button_pressed: bool = False
-    reset_pressed: bool = False
-    valves_open: bool = True
-    remote_run: bool = False
-    second_set_point: bool = False
-    capacity_manual: bool = False
-    volume_ratio_manual: bool = False
-    selection: Selection = Selection.OFF
-    remote_demand_pct: float = field(default=0.0, metadata={"unit": "%", "low": 0.0, "high": 100.0})
-    capacity_manual_demand_pct: float = field(default=0.0, metadata={"unit": "%", "low": 0.0, "high": 100.0})
-    volume_ratio_manual_demand_pct: float = field(default=0.0, metadata={"unit": "%", "low": 0.0, "high": 100.0})
-    announced_load_pct: float = field(default=0.0, metadata={"unit": "%", "low": -100.0, "high": 100.0})
-    supply_interrupted_ms: int = field(default=0, metadata={"unit": "ms", "low": 0, "high": 2**31})
+    vessel_high_high_level: bool = _item(False, "float switch of the suction vessel: yes is liquid near the outlet")
+    motor_running: bool = _item(False, "feedback of the motor contactor")
+    safety_chain_closed: bool = _item(
+        True, "hard-wired safety chain, monitored only: it breaks the contactor by itself"
+    )
+    stop_button_pressed: bool = _item(False, "stop button, monitored only: it breaks the contactor by itself")
+    reset_pressed: bool = _item(False, "reset of latched trips: the moment of pressing counts")
+    valves_open: bool = _item(True, "contact of the suction and discharge valves; without it no start")
+    remote_run: bool = _item(False, "the plant's supervisor asks to run; counts in REMOTE")
+    second_set_point: bool = _item(False, "the second set point is chosen")
+    capacity_manual: bool = _item(False, "capacity slide by hand: follow capacity_manual_demand_pct")
+    volume_ratio_manual: bool = _item(False, "volume-ratio slide by hand: follow volume_ratio_manual_demand_pct")
+    selection: Selection = field(default=Selection.OFF, metadata=_means("off/local/remote switch on the cabinet door"))
+    remote_demand_pct: float = _percent(
+        "capacity travel the supervisor asks for; counts in REMOTE where the sheet says so"
+    )
+    capacity_manual_demand_pct: float = _percent("capacity travel wanted by hand")
+    volume_ratio_manual_demand_pct: float = _percent("volume-ratio travel wanted by hand")
+    announced_load_pct: float = _percent(
+        "load that is about to come, of full capacity; its change may lead the law", -100.0
+    )
+    supply_interrupted_ms: int = field(
+        default=0,
+        metadata={
+            "unit": "ms",
+            "low": 0,
+            "high": 2**31,
+            "means": "how long the cabinet was without supply before this scan; 0: it was not",
+        },
+    )
 
 
 @dataclass(slots=True)
 class Outputs:
     """One scan's outputs.  A controller gets the record it left last time; the drives act until the next scan."""
 
-    motor_run: bool = False
-    oil_pump: bool = False
-    oil_heater: bool = False
-    injection_cooling: bool = False
-    capacity_load: bool = False
-    capacity_unload: bool = False
-    volume_ratio_increase: bool = False
-    volume_ratio_decrease: bool = False
-    mode: Mode = Mode.OFF
-    inhibit: Inhibit = Inhibit.NONE
-    trip_first_out: Trip = Trip.NONE
-    start_refused: StartRefused = StartRefused.NONE
-    stop_reason: StopReason = StopReason.NONE
-    trip_word: int = 0
-    alarm_word: int = 0
-    capacity_demand_pct: float = field(default=0.0, metadata={"unit": "%", "low": 0.0, "high": 100.0})
-    volume_ratio_demand_pct: float = field(default=0.0, metadata={"unit": "%", "low": 0.0, "high": 100.0})
-    suction_set_point_kpa_abs: float = field(default=0.0, metadata={"unit": "kPa", "low": 0.0, "high": 2500.0})
+    motor_run: bool = _item(False, "close the motor contactor")
+    oil_pump: bool = _item(False, "run the oil pump")
+    oil_heater: bool = _item(False, "oil sump heater on")
+    injection_cooling: bool = _item(False, "open the liquid-injection valve that cools the discharge")
+    capacity_load: bool = _item(False, "drive the capacity slide towards more capacity")
+    capacity_unload: bool = _item(False, "drive the capacity slide towards less capacity")
+    volume_ratio_increase: bool = _item(False, "drive the volume-ratio slide towards a higher ratio")
+    volume_ratio_decrease: bool = _item(False, "drive the volume-ratio slide towards a lower ratio")
+    mode: Mode = field(default=Mode.OFF, metadata=_means("where the sequence stands"))
+    inhibit: Inhibit = field(default=Inhibit.NONE, metadata=_means("the limit that holds capacity back"))
+    trip_first_out: Trip = field(default=Trip.NONE, metadata=_means("what tripped first, until reset"))
+    start_refused: StartRefused = field(
+        default=StartRefused.NONE, metadata=_means("why a wanted start does not happen now")
+    )
+    stop_reason: StopReason = field(default=StopReason.NONE, metadata=_means("why the machine stopped last"))
+    trip_word: int = _item(0, "latched trips: bit 1 << number of the Trip")
+    alarm_word: int = _item(0, "alarms present: bit 1 << number of the Trip they come before")
+    capacity_demand_pct: float = _percent("capacity travel the controller aims at")
+    volume_ratio_demand_pct: float = _percent("volume-ratio travel the controller aims at")
+    suction_set_point_kpa_abs: float = _analog(
+        "kPa", 0.0, 2500.0, 0.0, "suction pressure the controller regulates to now"
+    )

@@ -76,13 +76,16 @@ def _enum(kind: type[IntEnum]) -> str:
     return f"\nenum twoslide_{_snake(kind.__name__)} {{\n{members}\n}};\n"
 
 
-def _field(slot: Slot, unit: str) -> str:
+def _field(slot: Slot, unit: str, means: str) -> str:
     scalars: dict[Any, str] = {float: "double", bool: "bool", int: "int64_t"}
     kind, note = scalars.get(slot.kind, "int64_t"), unit
     if is_record(slot.kind):
         kind = f"twoslide_{_snake(slot.kind.__name__)}"
     elif slot.kind not in scalars:
         note = f"enum twoslide_{_snake(slot.kind.__name__)}"
+    note = "; ".join(part for part in (note, means) if part)
+    if "*/" in note:
+        raise ValueError(f"{slot.name}: its meaning would end the C comment")
     size = f"[{slot.length}]" if slot.length else ""
     return f"    {kind} {slot.name}{size};" + (f" /* {note} */" if note else "")
 
@@ -99,8 +102,9 @@ def _struct(cls: Any, done: set[Any]) -> str:
         elif slot.kind not in (int, float, bool) and slot.kind not in done:
             done.add(slot.kind)
             before += _enum(slot.kind)
-        unit = cls.__dataclass_fields__[slot.name].metadata.get("unit", "")
-        lines.append(_field(slot, "" if unit == "1" else unit))
+        metadata = cls.__dataclass_fields__[slot.name].metadata
+        unit = metadata.get("unit", "")
+        lines.append(_field(slot, "" if unit == "1" else unit, metadata.get("means", "")))
     name = f"twoslide_{_snake(cls.__name__)}"
     body = "\n".join(lines)
     size = dtype_of(cls).itemsize

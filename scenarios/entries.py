@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from controller.contract import Controller
 from controller.process_image import Inputs, Outputs
 from scenarios.kernel_cache import kernel_folder
+from scenarios.python_outputs import output_check
 from scenarios.records import RecordArray, codec_of, dtype_of, to_array
 
 SCAN_TYPE = ctypes.CFUNCTYPE(
@@ -82,6 +83,7 @@ class PythonEntry(Entry):
         self._scan = scan
         self._inputs, self._outputs = Inputs(), Outputs()
         self._load, self._store = codec_of(Inputs).load, codec_of(Outputs).store
+        self._check = output_check(Outputs)
         self._callback = SCAN_TYPE(self._call)
         self.address = int(ctypes.cast(self._callback, ctypes.c_void_p).value or 0)
 
@@ -92,6 +94,10 @@ class PythonEntry(Entry):
         try:
             self._load(self._inputs, self._in)
             status = self._scan(self._inputs, self._outputs, now_ms)
+            wrong = self._check(self._outputs)
+            if wrong is not None:
+                self.error = wrong
+                return STATUS_RAISED
             self._store(self._outputs, self._out)
             if status is None:
                 return 0

@@ -6,6 +6,7 @@ Validation needs `context={"site": Site}` for gauge and saturated quantities.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema
@@ -15,6 +16,18 @@ from scenarios.quantities import Site, example_of
 from scenarios.record_tables import range_problem, read_quantity
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What an annotation says of a field, for those who list it: unit, limits in it, an example of what one writes."""
+
+    unit: str = ""
+    of: str = ""
+    low: float | None = None
+    high: float | None = None
+    example: str = ""
+    reach: str = ""  # the range in words, where low and high do not say it
+
+
 def quantity(unit: str, of: str = "", low: float | None = None, high: float | None = None, whole: bool = False) -> Any:
     """Annotation of a model field that a file gives as a quantity; the value is in `unit`."""
 
@@ -22,7 +35,7 @@ def quantity(unit: str, of: str = "", low: float | None = None, high: float | No
         site = info.context["site"] if info.context else Site()
         try:
             number = read_quantity(value, unit, of, site, whole)
-            bad = range_problem(number, unit, low, high, "")
+            bad = range_problem(number, unit, low, high, "", value, of)
             if bad is not None:
                 raise InputRefused(bad)
         except InputRefused as error:
@@ -30,7 +43,9 @@ def quantity(unit: str, of: str = "", low: float | None = None, high: float | No
         return round(number) if whole else number
 
     kind: Any = {"type": "string"} if unit != "1" else {"type": ["number", "string"]}
-    return BeforeValidator(convert), WithJsonSchema({**kind, "description": f"for example {example_of(unit, of)}"})
+    example = example_of(unit, of)
+    schema = WithJsonSchema({**kind, "description": f"for example {example}"})
+    return BeforeValidator(convert), schema, Told(unit, of, low, high, example)
 
 
 _TIME, _LATER = quantity("ms", low=0, whole=True), quantity("ms", low=1, whole=True)
@@ -64,8 +79,13 @@ def _per_hour(value: Any) -> float:
 
 
 MOST_PER_HOUR = 3600.0  # one a second: more is no door; common practice, no source
-RatePerS = Annotated[float, BeforeValidator(_per_hour), WithJsonSchema({"type": "string", "description": "20 /h"})]
-Group = Annotated[int, Field(ge=1, le=4, strict=True)]
+RatePerS = Annotated[
+    float,
+    BeforeValidator(_per_hour),
+    WithJsonSchema({"type": "string", "description": "20 /h"}),
+    Told(reach=f"0 /h to {MOST_PER_HOUR:g} /h", example='"20 /h"'),
+]
+Group = Annotated[int, Field(ge=1, le=4, strict=True), Told("1", low=1, high=4, example="2")]
 
 
 class EventBase(BaseModel):

@@ -4,7 +4,11 @@ A figure differs when it differs by more than its tolerance: what ten seeds of o
 measure on a plant.  A group is better when some figure is better and none is worse, and the other way round.  Where figures
 speak for both sides, the first that differs in the order below decides, which is the order of consequence (common
 practice, no source), and the others stand under `contrary`; `dominant` asks for none of them.  Figures of both slide pairs
-are added, because they wear the same kind of part.  Engineering aid: verdicts on a simulated plant.
+are added, because they wear the same kind of part.
+
+Nothing is said where nothing was seen: a controller that tells no limits has no margins, and what it must hold was not
+checked, so its safety is not comparable, and neither is a group of which both runs have no figure in common.
+Engineering aid: verdicts on a simulated plant.
 """
 
 from __future__ import annotations
@@ -14,7 +18,8 @@ from dataclasses import dataclass
 
 from scenarios.score_records import CYCLING, ENERGY, GROUPS, HIGHER, PRESSURE, SAFETY, Scores, number_text
 
-BETTER, EQUAL, WORSE = "better", "equal", "worse"
+BETTER, EQUAL, WORSE, NOT_COMPARABLE = "better", "equal", "worse", "not comparable"
+VERDICTS = (BETTER, EQUAL, WORSE, NOT_COMPARABLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +111,8 @@ FIGURES: dict[str, tuple[Figure, ...]] = {
 class GroupVerdict:
     """What one group of scores says of a run against a baseline.
 
-    verdict: "better", "equal" or "worse"; reason: the figures that say so, or that none differs; contrary: figures that
-    say the opposite of the verdict.
+    verdict: one of VERDICTS; reason: the figures that say so, that none differs, or what was not seen; contrary: figures
+    that say the opposite of the verdict.
     """
 
     group: str
@@ -118,7 +123,7 @@ class GroupVerdict:
     @property
     def holds(self) -> bool:
         """Better or equal."""
-        return self.verdict != WORSE
+        return self.verdict in (BETTER, EQUAL)
 
     @property
     def dominant(self) -> bool:
@@ -145,25 +150,41 @@ def _difference(figure: Figure, baseline: Scores, candidate: Scores) -> tuple[in
 
 def group_verdicts(baseline: Scores, candidate: Scores) -> tuple[GroupVerdict, ...]:
     """One verdict a group, in the order of GROUPS; a run's scores are `RunResult.scores` or `read_scores(folder)`."""
-    out = []
-    for group in GROUPS:
-        found = [_difference(figure, baseline, candidate) for figure in FIGURES[group]]
-        differing = [pair for pair in found if pair is not None and pair[0]]
-        if not differing:
-            known = any(pair is not None for pair in found)
-            out.append(
-                GroupVerdict(group, EQUAL, "no figure differs by more than its spread" if known else "no figures")
-            )
-            continue
-        sign = differing[0][0]
-        reason = ", ".join(words for side, words in differing if side == sign)
-        contrary = tuple(words for side, words in differing if side != sign)
-        out.append(GroupVerdict(group, BETTER if sign > 0 else WORSE, reason, contrary))
-    return tuple(out)
+    return tuple(_verdict(group, baseline, candidate) for group in GROUPS)
+
+
+def _verdict(group: str, baseline: Scores, candidate: Scores) -> GroupVerdict:
+    found = [_difference(figure, baseline, candidate) for figure in FIGURES[group]]
+    differing = [pair for pair in found if pair is not None and pair[0]]
+    blind = _not_checked(baseline, candidate) if group == SAFETY else ""
+    if blind:
+        seen = f"; seen all the same: {', '.join(words for _, words in differing)}" if differing else ""
+        return GroupVerdict(group, NOT_COMPARABLE, blind + seen)
+    if not any(pair is not None for pair in found):
+        return GroupVerdict(group, NOT_COMPARABLE, "no figure is known of both")
+    if not differing:
+        return GroupVerdict(group, EQUAL, "no figure differs by more than its spread")
+    sign = differing[0][0]
+    reason = ", ".join(words for side, words in differing if side == sign)
+    contrary = tuple(words for side, words in differing if side != sign)
+    return GroupVerdict(group, BETTER if sign > 0 else WORSE, reason, contrary)
+
+
+def _not_checked(baseline: Scores, candidate: Scores) -> str:
+    """What keeps the safety of two runs from being compared, in words; "" if both told all limits."""
+    whose = [name for name, run in (("the first run's", baseline), ("this run's", candidate)) if run.skipped]
+    if not whose:
+        return ""
+    count = max(len(baseline.skipped), len(candidate.skipped))
+    who = "neither controller tells limits" if len(whose) == 2 else f"{whose[0]} controller tells no limits"
+    return f"{who}, so there are no margins to compare and {count} requirements were not checked"
 
 
 def share_holding(verdicts: Iterable[Sequence[GroupVerdict]], dominant: bool = False) -> dict[str, float]:
-    """Share of scenarios, 0 to 1, on which each group is better or equal; `dominant`: with no figure against it."""
+    """Share of scenarios, 0 to 1, on which each group is better or equal; `dominant`: with no figure against it.
+
+    A scenario on which a group is not comparable is not held, and is not left out either.
+    """
     rows = list(verdicts)
     return {
         group: sum(v.dominant if dominant else v.holds for row in rows for v in row if v.group == group)

@@ -15,10 +15,12 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from scenarios.as_written import as_written
 from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.event_kinds import EVENT_KINDS, Event, InstrumentFault, LoadLogPlayed, WaitFor, WeatherLogPlayed
 from scenarios.known import Known, Overrides, column_unit
 from scenarios.load_log import LoadLog, load_log
+from scenarios.model_errors import problem_of
 from scenarios.plant_file import Plant, load_plant
 from scenarios.quantities import Site
 from scenarios.record_tables import dotted, read_quantity, suggestion, unknown_keys
@@ -220,7 +222,8 @@ class _Loader:
         if self.overrides.settings is None and self.overrides.controller is not None:
             written_for = self.attempt(lambda: sheet_controller(path))
             if written_for != controller:
-                self.notes.append(f"{path} is for {written_for}, so {controller} runs with its own default settings")
+                how = "without a sheet" if controller_path else "with its own default settings"
+                self.notes.append(f"{path} is for {written_for}, so {Path(controller).name} runs {how}")
                 return None, None
         settings_type = self.known.settings_types.get(controller)
         if settings_type is None:
@@ -301,10 +304,7 @@ class _Loader:
         if detail["type"] == "missing":
             self.problems.append(self.source.problem(path[:-1], f'key "{path[-1]}" is missing'))
             return
-        message = detail["msg"].removeprefix("Value error, ")
-        if detail["type"] == "union_tag_invalid":
-            message = "this kind of event cannot wait for something"
-        problem = Problem(f"{name}: {message}" if detail["loc"] and name else message)
+        problem = problem_of(detail, name if detail["loc"] else "")
         self.problems.append(self.source.problem(path, problem, of_value=bool(detail["loc"])))
 
     def known_beside(self, path: KeyPath) -> list[str]:
@@ -377,7 +377,7 @@ class _Loader:
                 self.too_late(("event", index, "until"), ends_ms, head.duration_ms)
 
     def too_late(self, path: KeyPath, time_ms: int, duration_ms: int) -> None:
-        text = f"{path[-1]} is {time_ms / 1000:g} s, but the run ends at {duration_ms / 1000:g} s"
+        text = f"{path[-1]} is {as_written(time_ms, 'ms')}, but the run ends at {as_written(duration_ms, 'ms')}"
         self.problems.append(
             self.source.problem(path, Problem(text, limit="an event acts before the end"), of_value=True)
         )

@@ -18,9 +18,10 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar, cast
 
 from scenarios.cross_checks import every_field, place_cross_checks, rule_of
+from scenarios.cross_file_checks import site_contradiction, site_note
 from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.quantities import Site, standard_atmosphere_pa
-from scenarios.record_fields import field_rules
+from scenarios.record_fields import as_keys, field_rules
 from scenarios.record_tables import (
     dotted,
     range_problem,
@@ -35,17 +36,40 @@ P = TypeVar("P")
 Saturation = Callable[[str, float], float]  # (refrigerant, temperature in K) → pressure in Pa, ValueError outside
 
 _UNREADABLE = object()  # stands for a [site] that was refused, while the rest of the file is checked
-_BAROMETRIC_LOW_PA, _BAROMETRIC_HIGH_PA = (
-    20e3,
-    110e3,
-)  # far above and below where plants stand; common practice, no source
+REFRIGERANTS = ("R717", "R744", "R290", "R134a", "R22")  # whose property fit is tested
+SOME_REFRIGERANTS = (
+    f"known are for example {', '.join(REFRIGERANTS)}, ammonia, CO2, propane, and most pure fluids by CoolProp's name"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteKey:
+    """A key of [site] that says where the gauge pressures start: unit, limits in it, and what it is for."""
+
+    unit: str
+    of: str
+    low: float
+    high: float
+    fallback: float
+    why: str
+
+
+# the limits lie far above and below where plants stand; common practice, no source
+SITE_KEYS = {
+    "altitude": SiteKey(
+        "m", "", -1000.0, 11000.0, 0.0, "gives the barometric pressure by ISO 2533 where that is not given"
+    ),
+    "barometric_pressure": SiteKey(
+        "Pa", "absolute", 20e3, 110e3, 101325.0, "zero of gauge pressures; without it or an altitude they are refused"
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Plant(Generic[P]):
     """A plant file as read.
 
-    uncertainty: "evaporator.ua" (keys as in the file) → ± in the field's own unit.
+    uncertainty: "evaporator.ua" (keys as in the file) → ± in the field's own unit; notes: for the user.
     """
 
     title: str
@@ -55,6 +79,7 @@ class Plant(Generic[P]):
     uncertainty: dict[str, float]
     path: Path
     sha256: str
+    notes: tuple[str, ...] = ()
 
 
 @cache
@@ -87,7 +112,8 @@ def load_plant(
     title = read_text(source, ("title",), problems)
     refrigerant = read_text(source, ("refrigerant",), problems)
     if refrigerant and check_refrigerant is not None:
-        problems.extend(source.problem(("refrigerant",), m, of_value=True) for m in check_refrigerant(refrigerant))
+        told = [Problem(m, value=refrigerant, way_out=SOME_REFRIGERANTS) for m in check_refrigerant(refrigerant)]
+        problems.extend(source.problem(("refrigerant",), problem, of_value=True) for problem in told)
     site, site_values = read_site(source, problems)
     if refrigerant:
         site = dataclasses.replace(
@@ -96,10 +122,13 @@ def load_plant(
     parameters = _read_parameters(source, parameters_type, site, site_values, problems)
     uncertainty = _read_uncertainty(source, parameters_type, site, problems)
     if parameters is not None and cross_check is not None:
-        place_cross_checks(source, (), parameters_type, cross_check(parameters), problems)
+        found = (as_keys(parameters_type, message) for message in cross_check(parameters))
+        place_cross_checks(source, (), parameters_type, found, problems)
     if problems or parameters is None:
         raise InputRefused(problems)
-    return Plant(title, refrigerant, site, parameters, uncertainty, path, source.sha256)
+    note = site_note(site_values) if isinstance(source.get(("site", "barometric_pressure")), str) else ""
+    notes = (f"{path}: {note}",) if note else ()
+    return Plant(title, refrigerant, site, parameters, uncertainty, path, source.sha256, notes)
 
 
 def read_text(source: TomlSource, path: KeyPath, problems: list[Problem], required: bool = True) -> str:
@@ -119,36 +148,39 @@ def read_text(source: TomlSource, path: KeyPath, problems: list[Problem], requir
 def read_site(source: TomlSource, problems: list[Problem]) -> tuple[Site, dict[str, float]]:
     """The barometric pressure from [site]: given, or from the altitude by the standard atmosphere.
 
-    Both may be given; the barometric pressure is then used.  Also returned: the two values by key, for the record.
+    Both may be given; the barometric pressure is then used, unless the altitude contradicts it (Problem).  Also returned:
+    the two values by key, for the record.
     """
     table = source.get(("site",))
     if not isinstance(table, dict):
         return Site(), {}
     read: dict[str, float] = {}
+    before = len(problems)
     # a value that is refused is replaced by the standard one, so that the rest of the file is still checked
     if "altitude" in table:
-        read["altitude"] = _site_value(source, "altitude", "m", -1000.0, 11000.0, 0.0, problems)
+        read["altitude"] = _site_value(source, "altitude", problems)
         read["barometric_pressure"] = standard_atmosphere_pa(read["altitude"])
     if "barometric_pressure" in table:
-        low, high = _BAROMETRIC_LOW_PA, _BAROMETRIC_HIGH_PA
-        read["barometric_pressure"] = _site_value(source, "barometric_pressure", "Pa", low, high, 101325.0, problems)
+        read["barometric_pressure"] = _site_value(source, "barometric_pressure", problems)
+        if len(problems) == before:
+            contradiction = site_contradiction(read)
+            problems += [source.problem(("site", "barometric_pressure"), p, of_value=True) for p in contradiction]
     return Site(read.get("barometric_pressure")), read
 
 
-def _site_value(
-    source: TomlSource, key: str, unit: str, low: float, high: float, fallback: float, problems: list[Problem]
-) -> float:
-    of = "absolute" if unit == "Pa" else ""
+def _site_value(source: TomlSource, key: str, problems: list[Problem]) -> float:
+    rule = SITE_KEYS[key]
     try:
-        value = read_quantity(source.get(("site", key)), unit, of, Site())
-        bad = range_problem(value, unit, low, high, "")
+        given = source.get(("site", key))
+        value = read_quantity(given, rule.unit, rule.of, Site())
+        bad = range_problem(value, rule.unit, rule.low, rule.high, "", given, rule.of)
         if bad is not None:
             raise InputRefused(bad)
     except InputRefused as error:
         problem = error.problems[0]
         named = dataclasses.replace(problem, message=f"{key}: {problem.message}")
         problems.append(source.problem(("site", key), named, of_value=True))
-        return fallback
+        return rule.fallback
     return value
 
 

@@ -19,6 +19,7 @@ from plant_model.parameters import cross_check as plant_cross_check
 from plant_model.properties import EnvelopeError, Refrigerant, in_envelope, load_refrigerant, saturation_pressure_pa
 from plant_model.state import Disturbances, PlantState
 from scenarios.controllers import Kind, Named, name_controller
+from scenarios.cross_file_checks import check_groups_in_use
 from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
@@ -213,7 +214,7 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
         _facts(scenario, named, log_ms),
     )  # fmt: skip
     state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run
-    notes = list(starved_vessel(parameters, state, prepared.disturbances().load_heat_w))
+    notes = [*plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]
     if named.kind is Kind.SHIPPED:
         origin = scenario.sheet.path.name if scenario.sheet else f"the defaults of {named.name}"
         foreign = foreign_refrigerant(parameters, settings, origin)
@@ -251,6 +252,7 @@ def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> No
     ]
     if problems:
         raise InputRefused(problems)
+    check_groups_in_use(scenario)
 
 
 def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:

@@ -92,7 +92,7 @@ def parse_quantity(text: str, unit: str, of: str = "", site: Site | None = None)
         _refuse(text, "is not a finite number", unit, of)
     name = match[2].strip()
     if not name and target.dimension != "number":
-        _refuse(text, f"has no unit; a {_kind(target, of)} is expected", unit, of)
+        _refuse(text, f"has no unit; {_a_kind(_kind(target, of))} is expected", unit, of)
     if not name and unit == "%":
         _refuse(text, "has no unit: a share of one, or per cent?", unit, of)
     if target.dimension == "pressure":
@@ -104,6 +104,16 @@ def parse_quantity(text: str, unit: str, of: str = "", site: Site | None = None)
     if not math.isfinite(value):
         _refuse(text, "is too large", unit, of)
     return value
+
+
+def number_and_unit(text: str) -> tuple[float, str] | None:
+    """The number and the unit's name in `text`; None if it is no quantity.
+
+    >>> number_and_unit("1.9 bar(g)")
+    (1.9, 'bar(g)')
+    """
+    match = _QUANTITY.fullmatch(plain(text))
+    return (float(match[1].replace("_", "")), match[2].strip()) if match else None
 
 
 def format_quantity(value: float, unit: str) -> str:
@@ -126,6 +136,10 @@ def _kind(target: Unit, of: str) -> str:
     return "dimensionless number" if target.dimension == "number" else target.dimension
 
 
+def _a_kind(kind: str) -> str:
+    return f"{'an' if kind[:1] in 'aeio' else 'a'} {kind}"
+
+
 def _refuse(text: str, why: str, unit: str, of: str, hint: str = "") -> NoReturn:
     way_out = hint or f"write for example {example_of(unit, of)}"
     raise InputRefused(Problem(f'"{shortened(text)}" {why}', value=text, way_out=way_out))
@@ -144,14 +158,14 @@ def _refuse_unreadable(text: str, given: str, unit: str, of: str) -> NoReturn:
         )
     if re.fullmatch(r"[+-]?(inf(inity)?|nan)\b.*", given, re.IGNORECASE):
         _refuse(text, "is not a finite number", unit, of)
-    _refuse(text, f"is not a quantity; a {_kind(find_unit(unit), of)} is expected", unit, of)
+    _refuse(text, f"is not a quantity; {_a_kind(_kind(find_unit(unit), of))} is expected", unit, of)
 
 
 def _convert(text: str, number: float, name: str, unit: str, of: str) -> float:
     target = find_unit(unit)
     source = _source(text, name, unit, of)
     if source.dimension != target.dimension:
-        _refuse(text, f"is a {_kind(source, '')}, but a {_kind(target, of)} is expected", unit, of)
+        _refuse(text, f"is {_a_kind(_kind(source, ''))}, but {_a_kind(_kind(target, of))} is expected", unit, of)
     if source == target:
         return number
     ratio = source.factor / target.factor
@@ -231,7 +245,7 @@ def _temperature(text: str, number: float, name: str, unit: str, of: str) -> flo
         _refuse(text, "says sat, which turns a temperature into a pressure; a temperature is expected", unit, of)
     target, source = find_unit(unit), _source(text, name, unit, of)
     if source.dimension != "temperature":
-        _refuse(text, f"is a {_kind(source, '')}, but a {_kind(target, of)} is expected", unit, of)
+        _refuse(text, f"is {_a_kind(_kind(source, ''))}, but {_a_kind(_kind(target, of))} is expected", unit, of)
     if of == "difference":
         if source.offset:
             hint = f'write "{number * source.factor:g} K"'

@@ -5,10 +5,11 @@ The key in a file is the field's name without its unit: `volume_m3` is written `
 
 from __future__ import annotations
 
+import re
 from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
 from enum import IntEnum
 from functools import cache
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, cast, get_args, get_origin, get_type_hints
 
 from scenarios.units import find_unit
 
@@ -92,6 +93,27 @@ def field_rules(cls: Any) -> tuple[FieldRule, ...]:
             raise TypeError(f"{cls.__name__}: {seen[rule.key]} and {rule.name} would both be written {rule.key!r}")
         seen[rule.key] = rule.name
     return tuple(rules)
+
+
+@cache
+def _names_in_files(cls: Any) -> dict[str, str]:
+    """Field name → key in a file, of a record and the records in it, where the two differ."""
+    names: dict[str, str] = {}
+    for rule in field_rules(cls):
+        if rule.name != rule.key:
+            names[rule.name] = rule.key
+        if rule.is_record:
+            names |= _names_in_files(rule.kind)
+    return names
+
+
+def as_keys(cls: Any, message: str) -> str:
+    """A sentence about the record's fields with every field called as a file calls it: `load_share_frac` → `load_share`.
+
+    cls: the record's class; no class or no record leaves the sentence as it is.
+    """
+    names = _names_in_files(cast(Any, cls)) if is_dataclass(cls) else {}
+    return re.sub(r"\w+", lambda word: names.get(word[0], word[0]), message)
 
 
 def _rule(f: Field[Any], hint: Any, where: str) -> FieldRule:

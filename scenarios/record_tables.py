@@ -11,6 +11,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any, TypeVar, cast
 
+from scenarios.as_written import as_written, beside, writers_unit
 from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.quantities import Site, example_of, format_quantity, parse_quantity
 from scenarios.record_fields import FieldRule, field_rules
@@ -50,15 +51,38 @@ def unknown_keys(source: TomlSource, path: KeyPath, known: Iterable[str], proble
             problems.append(source.problem((*path, key), problem))
 
 
-def range_problem(value: float, unit: str, low: float | None, high: float | None, why: str) -> Problem | None:
-    """A Problem, without a place, if `value` (in `unit`) is outside low..high; why: reason of the default."""
+def range_problem(
+    value: float,
+    unit: str,
+    low: float | None,
+    high: float | None,
+    why: str,
+    given: Any = None,
+    of: str = "",
+) -> Problem | None:
+    """A Problem, without a place, if `value` (in `unit`) is outside low..high; why: reason of the default.
+
+    given: what the file says; the limits are then told in its unit, and for a gauge or saturated pressure, where that
+    has none of its own, in the usual one together with what the pressure comes to.
+    """
     if (low is None or value >= low) and (high is None or value <= high):
         return None
-    ends = [f"at least {format_quantity(low, unit)}" if low is not None else ""]
-    ends.append(f"at most {format_quantity(high, unit)}" if high is not None else "")
+    written = writers_unit(given, unit)
+
+    def told(number: float) -> str:
+        if given is None:
+            return format_quantity(number, unit)
+        return beside(number, unit, written) if written is not None else as_written(number, unit, of)
+
+    ends = [f"at least {told(low)}" if low is not None else "", f"at most {told(high)}" if high is not None else ""]
     limit = "allowed: " + ", ".join(end for end in ends if end)
-    text = format_quantity(value, unit)
-    return Problem(f"{text} is out of range", value=text, limit=limit, way_out=f"default chosen: {why}" if why else "")
+    text = told(value)
+    if isinstance(given, str):
+        text = f'"{shortened(given)}"' + ("" if written is not None else f", which is {told(value)},")
+    elif given is not None:
+        text = str(given)
+    named = text if given is None else str(given)
+    return Problem(f"{text} is out of range", value=named, limit=limit, way_out=f"default chosen: {why}" if why else "")
 
 
 def read_quantity(value: Any, unit: str, of: str, site: Site, whole: bool = False) -> float:
@@ -196,7 +220,7 @@ def _read_one(
         number = read_quantity(value, rule.unit, rule.of, site, whole=rule.kind is int)
     except InputRefused as error:
         return refuse(error.problems[0])
-    bad = range_problem(number, rule.unit, rule.low, rule.high, rule.why)
+    bad = range_problem(number, rule.unit, rule.low, rule.high, rule.why, value, rule.of)
     if bad is not None:
         return refuse(bad)
     return round(number) if rule.kind is int else number

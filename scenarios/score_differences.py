@@ -11,14 +11,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scenarios.finished_runs import Match
-from scenarios.group_verdicts import BETTER, EQUAL, FIGURES, WORSE, GroupVerdict, group_verdicts
-from scenarios.score_records import HIGHER, NONE, TIE_FRAC, Score, compare, number_text
+from scenarios.group_verdicts import (
+    BETTER,
+    EQUAL,
+    FIGURES,
+    NOT_COMPARABLE,
+    VERDICTS,
+    WORSE,
+    GroupVerdict,
+    group_verdicts,
+)
+from scenarios.score_records import HIGHER, NONE, Comparison, Score, Scores, compare, number_text
 
 DIFFERENT, UNKNOWN = "different", "only one has it"
+RULE = "equal: no more than ten seeds of one scenario scatter, or than the meters of a plant tell"  # for users
 TOLERANCES = {
     name: figure for figures in FIGURES.values() for figure in figures for name in figure.scores
 }  # of a figure that is the sum of several scores, each score has the figure's tolerance
-SHARES = {group: min((f.frac for f in figures if f.frac > 0.0), default=TIE_FRAC) for group, figures in FIGURES.items()}
+SHARES = {group: min(f.frac for f in figures if f.frac > 0.0) for group, figures in FIGURES.items()}
 _TEMPERATURE_K = 0.1  # a share of a temperature in °C says nothing; common practice, no source
 TWINS = {
     "suction_deviation_rms_kpa": "suction_deviation_rms_k",
@@ -30,7 +40,8 @@ TWINS = {
 class Difference:
     """One score of a run against the first run's.
 
-    meaning: better, worse, equal (within `tolerance`, in the score's unit), different (a plain fact), or unknown.
+    meaning: better, worse, equal (within `tolerance`, in the score's unit), different (a plain fact), unknown, or not
+    comparable (breaches counted where a controller tells no limits).
     """
 
     change: float | None
@@ -60,11 +71,41 @@ class Line:
 
     scores: tuple[Score, ...]
     differences: tuple[Difference, ...]
+    twins: tuple[Score | None, ...]  # the same of each run in the unit that a tolerance is known for
 
     @property
     def head(self) -> Score:
         """The score whose label, unit and direction stand for the line."""
         return self.scores[0]
+
+    @property
+    def best(self) -> int | None:
+        """The run that is better than every other by more than the tolerance; None if none is, or there is one only."""
+        if any(one.meaning == NOT_COMPARABLE for one in self.differences):
+            return None
+        for k in range(len(self.scores)):
+            others = [j for j in range(len(self.scores)) if j != k]
+            if others and all(self._sign(k, j) > 0 for j in others):
+                return k
+        return None
+
+    def change_text(self, k: int) -> str:
+        """Change of run k against the first, in %; "" where that says nothing."""
+        return Comparison(self.scores).change_text(k)
+
+    def mark(self, k: int) -> str:
+        """ "✓" for the best run, "=" for one that equals the first within the tolerance, else ""."""
+        if self.best == k:
+            return "✓"
+        known = self.head.direction != NONE and self.differences[k].change is not None
+        return "=" if k and known and self.differences[k].meaning == EQUAL else ""
+
+    def _sign(self, k: int, j: int) -> int:
+        """+1 if run k is better than run j; the earlier one is what the other is compared with."""
+        first, this = min(k, j), max(k, j)
+        found = difference(self.scores[first], self.scores[this], (self.twins[first], self.twins[this]))
+        sign = {BETTER: 1, WORSE: -1}.get(found.meaning, 0)
+        return sign if this == k else -sign
 
 
 def _twin(name: str) -> str:
@@ -104,18 +145,28 @@ def difference(first: Score, this: Score, twins: tuple[Score | None, Score | Non
     return Difference(change, tolerance, BETTER if upward else WORSE, upward)
 
 
-def lines_of(match: Match) -> list[Line]:
-    """Every score that applies to at least one of the runs, in the order of the groups."""
-    by_name = [{score.name: score for score in run.scores.values} for run in match.runs]
+def lines_between(runs: Sequence[Scores]) -> list[Line]:
+    """Every score that applies to at least one of the runs, in the order of the groups; differences from the first."""
+    by_name = [{score.name: score for score in run.values} for run in runs]
     out = []
-    for line in compare([run.scores for run in match.runs]):
+    for line in compare(runs):
         if all(score.value is None for score in line.scores):
             continue
         twin = _twin(line.head.name)
-        found = [by_name[k].get(twin) if twin != line.head.name else None for k in range(len(by_name))]
+        found = tuple(one.get(twin) if twin != line.head.name else None for one in by_name)
         differences = tuple(difference(line.head, s, (found[0], found[k])) for k, s in enumerate(line.scores))
-        out.append(Line(line.scores, differences))
+        if line.head.name == "violations_count":
+            differences = tuple(
+                Difference(d.change, 0.0, NOT_COMPARABLE) if k and (runs[0].skipped or runs[k].skipped) else d
+                for k, d in enumerate(differences)
+            )
+        out.append(Line(line.scores, differences, found))
     return out
+
+
+def lines_of(match: Match) -> list[Line]:
+    """The same of a match's runs."""
+    return lines_between([run.scores for run in match.runs])
 
 
 def verdicts_of(match: Match) -> list[tuple[str, tuple[GroupVerdict, ...]]]:
@@ -125,11 +176,11 @@ def verdicts_of(match: Match) -> list[tuple[str, tuple[GroupVerdict, ...]]]:
 
 
 def counts(matches: Sequence[Match]) -> dict[str, dict[str, dict[str, int]]]:
-    """Run name → group → how many scenarios are better, equal and worse than the first run of their match."""
+    """Run name → group → how many scenarios are better than, equal to, worse than the first run, or not comparable."""
     out: dict[str, dict[str, dict[str, int]]] = {}
     for match in matches:
         for name, verdicts in verdicts_of(match):
             for verdict in verdicts:
-                row = out.setdefault(name, {}).setdefault(verdict.group, dict.fromkeys((BETTER, EQUAL, WORSE), 0))
+                row = out.setdefault(name, {}).setdefault(verdict.group, dict.fromkeys(VERDICTS, 0))
                 row[verdict.verdict] += 1
     return out

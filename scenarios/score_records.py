@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 FORMAT_VERSION = 1
-TIE_FRAC = 1e-3  # relative difference below which nobody is called better
 
 PRESSURE, CYCLING, ENERGY, SAFETY = "pressure stability", "short-cycling", "energy", "safety"
 GROUPS = (PRESSURE, CYCLING, ENERGY, SAFETY)
@@ -31,7 +30,20 @@ def number_text(value: float) -> str:
         text = f"{value:.0f}"
     else:
         text = f"{value:.4g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}"
-    return text.replace("-", "−")
+    return _true_minus(text)
+
+
+def fixed_text(value: float, decimals: int) -> str:
+    """A number with so many decimals and a true minus sign; what rounds to zero has none.
+
+    >>> fixed_text(-2.345, 1), fixed_text(-0.04, 1), fixed_text(12.0, 2)
+    ('−2.3', '0.0', '12.00')
+    """
+    return _true_minus(f"{value:.{decimals}f}")
+
+
+def _true_minus(text: str) -> str:
+    return text.replace("-", "−" if any(digit in text for digit in "123456789") else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,15 +118,6 @@ def read_scores(folder: Path) -> Scores:
     return from_json((folder / "scores.json").read_text(encoding="utf-8"))
 
 
-def better(one: Score, other: Score) -> int:
-    """+1 if `one` is better, −1 if `other` is, 0 if they differ by less than `TIE_FRAC`, or nobody can say."""
-    if one.direction == NONE or one.value is None or other.value is None:
-        return 0
-    if abs(one.value - other.value) <= TIE_FRAC * max(abs(one.value), abs(other.value)):
-        return 0
-    return 1 if (one.value < other.value) == (one.direction == LOWER) else -1
-
-
 def energy_at_equal_cooling_kwh(scores: Scores, reference: Scores) -> float | None:
     """Energy of a run scaled to the cooling that `reference` delivered: a fair comparison of two runs."""
     specific, cooling = scores.value("specific_energy_kwh_per_kwh"), reference.value("cooling_energy_kwh")
@@ -123,10 +126,9 @@ def energy_at_equal_cooling_kwh(scores: Scores, reference: Scores) -> float | No
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """One line of a table of runs side by side.  `best` is the run that is better, None if nobody or nothing is."""
+    """One score of runs side by side; which of them is better, scenarios/score_differences.py says."""
 
     scores: tuple[Score, ...]
-    best: int | None
 
     @property
     def head(self) -> Score:
@@ -139,14 +141,7 @@ class Comparison:
         if k == 0 or first is None or this is None or first == 0.0 or self.head.unit == "°C":
             return ""
         change = f"{100.0 * (this - first) / abs(first):+.1f} %"
-        return "" if change in ("+0.0 %", "-0.0 %") else change.replace("-", "−")
-
-
-def _best(scores: tuple[Score, ...]) -> int | None:
-    for k, one in enumerate(scores):
-        if all(better(one, other) == 1 for j, other in enumerate(scores) if j != k):
-            return k if len(scores) > 1 else None
-    return None
+        return "" if change in ("+0.0 %", "-0.0 %") else _true_minus(change)
 
 
 def compare(runs: Sequence[Scores]) -> list[Comparison]:
@@ -154,7 +149,7 @@ def compare(runs: Sequence[Scores]) -> list[Comparison]:
     out = []
     for head in runs[0].values:
         line = tuple(next((s for s in run.values if s.name == head.name), replace(head, value=None)) for run in runs)
-        out.append(Comparison(line, _best(line)))
+        out.append(Comparison(line))
         if head.name == "specific_energy_kwh_per_kwh" and len(runs) > 1:
             equal = tuple(
                 Score(
@@ -168,5 +163,5 @@ def compare(runs: Sequence[Scores]) -> list[Comparison]:
                 )
                 for run in runs
             )
-            out.append(Comparison(equal, _best(equal)))
+            out.append(Comparison(equal))
     return out

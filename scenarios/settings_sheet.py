@@ -23,7 +23,7 @@ from typing import Any, Generic, TypeVar, cast
 import tomlkit
 from tomlkit.items import Table
 
-from scenarios.cross_checks import place_cross_checks
+from scenarios.cross_checks import every_field, place_cross_checks
 from scenarios.errors import InputRefused, Problem, StorageFailed, shortened
 from scenarios.plant_file import read_text
 from scenarios.quantities import Site, format_quantity
@@ -32,6 +32,7 @@ from scenarios.record_tables import read_record, unknown_keys, values_of
 from scenarios.toml_source import TomlSource, read_toml
 
 S = TypeVar("S")
+DEFAULTS_NAMED = 8  # in the note of what a sheet lacks
 _KEYS = ("title", "purpose", "controller", "checksum", "settings")
 
 
@@ -95,6 +96,8 @@ def load_sheet(
     if settings is not None:
         stamp = checksum_of(controller, values_of(settings, source.data.get("settings", {})))
         notes = _compare_checksum(source, stamp, problems)
+        if "checksum" not in source.data:
+            notes += _defaults_taken(source, settings_type)
     if problems or settings is None:
         raise InputRefused(problems)
     return Sheet(controller, settings, stamp, notes, path, source.sha256)
@@ -126,6 +129,16 @@ def _compare_checksum(source: TomlSource, stamp: str, problems: list[Problem]) -
         problem = Problem("the checksum does not match: a value was changed since it was made", way_out=way_out)
         problems.append(source.problem(("checksum",), problem, of_value=True))
     return ()
+
+
+def _defaults_taken(source: TomlSource, settings_type: Any) -> tuple[str, ...]:
+    """A word on settings that the sheet does not give: without a checksum a line may have been lost."""
+    numbers = [key_path for key_path, rule in every_field(settings_type) if not (rule.is_record and not rule.length)]
+    lacking = [".".join(map(str, path)) for path in numbers if source.get(("settings", *path)) is None]
+    if not lacking:
+        return ()
+    named = ", ".join(lacking[:DEFAULTS_NAMED]) + (", …" if len(lacking) > DEFAULTS_NAMED else "")
+    return (f"{source.path}: {len(lacking)} of {len(numbers)} settings are not in it and take their defaults: {named}",)
 
 
 def write_sheet(path: Path, controller: str, settings: Any, title: str = "", purpose: str = "") -> str:

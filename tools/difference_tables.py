@@ -11,13 +11,14 @@ from rich.table import Table
 from rich.text import Text
 
 from scenarios.finished_runs import Match
-from scenarios.group_verdicts import BETTER, EQUAL, WORSE
+from scenarios.group_verdicts import BETTER, EQUAL, NOT_COMPARABLE, VERDICTS, WORSE
 from scenarios.quantities import format_quantity
-from scenarios.score_differences import Difference, Line, counts, lines_of, verdicts_of
+from scenarios.score_differences import RULE, Difference, Line, counts, lines_of, verdicts_of
 from scenarios.score_records import number_text
 from scenarios.sheet_differences import SettingDifference
+from tools.names import short_name, wrapped
 
-MARK = {BETTER: "✓", WORSE: "✗", EQUAL: "="}
+MARK = {BETTER: "✓", WORSE: "✗", EQUAL: "=", NOT_COMPARABLE: "?"}
 STYLE = {BETTER: "bold", WORSE: "bold"}
 ARROW = {"lower": "↓", "higher": "↑", "none": ""}
 FORMAT_VERSION = 1
@@ -43,13 +44,13 @@ def match_table(match: Match, lines: Sequence[Line]) -> Table:
     """All scores of one scenario's runs: value, difference from the first run with its sign, and its meaning."""
     caption = (
         f"differences are against {match.names[0]} · ↓ lower is better, ↑ higher is better, no arrow: a plain fact · "
-        "= equal: within the tolerance of scenarios/group_verdicts.py"
+        f"= {RULE}"
     )
     table = Table(title=Text(match.title), title_justify="left", caption=Text(caption), caption_justify="left")
     table.add_column("score", overflow="fold")
     table.add_column("unit")
     for name in match.names:
-        table.add_column(Text(name), overflow="fold")
+        table.add_column(Text(wrapped(name)), overflow="fold")
     group = ""
     for line in lines:
         head = line.head
@@ -79,7 +80,8 @@ def print_match(console: Console, match: Match) -> None:
         sheet = (
             f"{facts.get('settings', '?')} {facts.get('settings_checksum', '').removeprefix('sha256:')[:8]}".rstrip()
         )
-        say(f"{name}: {facts.get('controller', '?')}, sheet {sheet}, seed {facts.get('seed', '?')} ({run.folder})")
+        controller = short_name(facts.get("controller", "?"))
+        say(f"{name}: {controller}, sheet {sheet}, seed {facts.get('seed', '?')} ({run.folder})")
         if run.failure:
             say(f"  ended early: {run.failure}", "bold")
     for name, verdicts in verdicts_of(match):
@@ -89,17 +91,17 @@ def print_match(console: Console, match: Match) -> None:
 
 
 def summary_table(matches: Sequence[Match]) -> Table:
-    """How many scenarios each group of scores is better, equal and worse on, for each run but the first."""
+    """How many scenarios each group of scores is better, equal, worse and not comparable on, for each run but the first."""
     table = Table(title=f"{len(matches)} scenarios, against {matches[0].names[0]}", title_justify="left")
     for name in ("run", "group"):
         table.add_column(name)
-    for name in (BETTER, EQUAL, WORSE):
+    for name in VERDICTS:
         table.add_column(f"{MARK[name]} {name}", justify="right")
     table.add_column("better or equal", justify="right")
     for name, groups in counts(matches).items():
         for group, row in groups.items():
-            share = 100.0 * (row[BETTER] + row[EQUAL]) / sum(row.values())
-            figures = [str(row[word]) for word in (BETTER, EQUAL, WORSE)]
+            share = 100.0 * (row[BETTER] + row[EQUAL]) / sum(row.values())  # what is not comparable is not held
+            figures = [str(row[word]) for word in VERDICTS]
             table.add_row(Text(name), group, *figures, f"{share:.0f} %")
         table.add_section()
     return table
@@ -108,7 +110,8 @@ def summary_table(matches: Sequence[Match]) -> Table:
 def brief_table(matches: Sequence[Match]) -> Table:
     """One line a scenario and run: the verdict of each group."""
     table = Table(
-        caption=Text("! not like for like · (…) figures of the group that say the opposite"), caption_justify="left"
+        caption=Text("! not like for like · ? not comparable · (…) figures of the group that say the opposite"),
+        caption_justify="left",
     )
     for name in ("scenario", "run"):
         table.add_column(name, overflow="fold")

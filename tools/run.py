@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tools.names import short_name
 from tools.output import console, put_json, say
 
 if TYPE_CHECKING:
@@ -132,10 +133,10 @@ def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult
         _say_what_is_replaced(one, place)
 
         def finish(folder: Path, result: RunResult, one: Prepared = one) -> None:
-            title = f"{one.scenario.title}: {one.controller_name}"
+            title = f"{one.scenario.title}: {short_name(one.controller_name)}"
             _write_report(folder / "report.html", [one], [result], title)
 
-        with _progress(f"{one.scenario.title} · {one.controller_name}") as progress:
+        with _progress(f"{one.scenario.title} · {short_name(one.controller_name)}") as progress:
             results.append(execute(one, place, progress, finish))
     return results
 
@@ -199,9 +200,11 @@ def _exit_code(results: list[RunResult]) -> int:
 
 
 def _print_comparison(prepared: list[Prepared], results: list[RunResult], report: Path) -> None:
-    from tools.tables import print_notes, score_table
+    from tools.tables import print_failure, print_notes, score_table
 
     shown = console()
+    for one, result in zip(prepared, results, strict=True):
+        print_failure(shown, one, result)
     shown.print(score_table([one.controller_name for one in prepared], [result.scores for result in results]))
     for one, result in zip(prepared, results, strict=True):
         print_notes(shown, one, result)
@@ -209,7 +212,7 @@ def _print_comparison(prepared: list[Prepared], results: list[RunResult], report
 
 
 def _print_runs(prepared: list[Prepared], results: list[RunResult]) -> None:
-    from tools.tables import print_notes, scenario_table
+    from tools.tables import print_failure, print_notes, scenario_table
 
     if len(results) == 1:
         _print_comparison(prepared, results, (results[0].folder or Path()) / "report.html")
@@ -219,6 +222,7 @@ def _print_runs(prepared: list[Prepared], results: list[RunResult]) -> None:
     shown.print(scenario_table([(one.scenario.title, one.controller_name, r.scores, r.failure) for one, r in pairs]))
     for one, result in pairs:
         shown.print(f"{one.scenario.path.name}: {result.folder}/report.html", markup=False, soft_wrap=True)
+        print_failure(shown, one, result)
         print_notes(shown, one, result)
 
 

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from scenarios.score_records import Scores, compare
+from scenarios.score_differences import RULE, lines_between
+from scenarios.score_records import Scores
+from tools.names import short_name, wrapped
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,20 +31,21 @@ BRIEF = (  # the figures of a one-line summary
 
 
 def score_table(names: Sequence[str], scores: Sequence[Scores]) -> Table:
-    """All scores that apply, grouped; with several runs the better figure carries a mark, and changes are shown."""
+    """All scores that apply, grouped; with several runs the better figure carries a mark, and changes are shown.
+
+    What counts as better is what `twoslide compare` says: scenarios/score_differences.py.
+    """
     several = len(names) > 1
     caption = "↓ lower is better · ↑ higher is better"
     if several:
-        caption += f" · ✓ better (beyond 0.1 %) · % against {names[0]}"
+        caption += f" · ✓ better · = {RULE} · % against {short_name(names[0])}"
     table = Table(caption=caption, caption_justify="left")
     table.add_column("score", overflow="fold")
     table.add_column("unit")
     for name in names:
-        table.add_column(name, justify="right", overflow="fold")
+        table.add_column(Text(wrapped(short_name(name))), justify="right", overflow="fold")
     group = ""
-    for line in compare(scores):
-        if all(score.value is None for score in line.scores):
-            continue
+    for line in lines_between(scores):
         head = line.head
         if head.group != group:
             group = head.group
@@ -50,9 +53,9 @@ def score_table(names: Sequence[str], scores: Sequence[Scores]) -> Table:
             table.add_row(Text(group, style="bold"))
         cells = []
         for k, score in enumerate(line.scores):
-            mark = "✓ " if line.best == k else ""
+            mark = line.mark(k)
             change = f"  {line.change_text(k)}" if line.change_text(k) else ""
-            cells.append(Text(f"{mark}{score.text}{change}", style="bold" if mark else ""))
+            cells.append(Text(f"{mark} {score.text}{change}".strip(), style="bold" if line.best == k else ""))
         unit = "" if head.unit == "1" else head.unit
         table.add_row(Text(f"{head.label} {ARROW[head.direction]}".rstrip()), Text(unit), *cells)
     return table
@@ -69,13 +72,20 @@ def scenario_table(rows: Sequence[tuple[str, str, Scores, str | None]]) -> Table
     for scenario, controller, scores, failure in rows:
         known = {score.name: score.text for score in scores.values}
         figures = [Text(known.get(name, "–")) for name, _ in BRIEF]
-        table.add_row(Text(scenario), Text(controller), *figures, Text(failure or "as planned"))
+        table.add_row(Text(scenario), Text(wrapped(short_name(controller))), *figures, Text(failure or "as planned"))
     return table
 
 
 def speed(result: RunResult) -> str:
     """How fast a run went, in words."""
     return f"{result.simulated_s_per_s:,.0f} simulated s per s"
+
+
+def print_failure(console: Console, one: Prepared, result: RunResult) -> None:
+    """Why a run ended early, to stand before its scores: they are of a part of the run."""
+    if result.failure:
+        words = f"{short_name(one.controller_name)} ended early: {result.failure}"
+        console.print(words, style="bold", markup=False, soft_wrap=True)
 
 
 def print_notes(console: Console, one: Prepared, result: RunResult) -> None:
@@ -85,7 +95,7 @@ def print_notes(console: Console, one: Prepared, result: RunResult) -> None:
         console.print(text, style=style or None, markup=False, soft_wrap=True)
 
     fast = f", {speed(result)}" if result.simulated_s_per_s else ""
-    say(f"{one.controller_name}: {result.engine}{fast} ({result.engine_note})")
+    say(f"{short_name(one.controller_name)}: {result.engine}{fast} ({result.engine_note})")
     for note in one.scenario.notes:
         say(f"  note: {note}")
     trips = trip_lines(result.trace)
@@ -93,8 +103,6 @@ def print_notes(console: Console, one: Prepared, result: RunResult) -> None:
         say(f"  {line}")
     if len(trips) > 10:
         say(f"  and {len(trips) - 10} more trips")
-    if result.failure:
-        say(f"  ended early: {result.failure}", "bold")
     for violation in result.scores.violations[:5]:
         say(f"  broken requirement at {clock(violation.time_ms)}: {violation.requirement}: {violation.text}", "bold")
     if len(result.scores.violations) > 5:

@@ -45,52 +45,52 @@ enum twoslide_selection {
 };
 
 typedef struct twoslide_inputs {
-    double suction_pressure_kpa_abs; /* kPa */
-    double discharge_pressure_kpa_abs; /* kPa */
-    double suction_temperature_c; /* °C */
-    double discharge_temperature_c; /* °C */
-    double oil_pressure_before_filter_kpa_abs; /* kPa */
-    double oil_pressure_kpa_abs; /* kPa */
-    double oil_temperature_c; /* °C */
-    double oil_level_pct; /* % */
-    double motor_current_a; /* A */
-    double motor_power_kw; /* kW */
-    double capacity_position_pct; /* % */
-    double capacity_position_opposite_pct; /* % */
-    double volume_ratio_position_pct; /* % */
-    double volume_ratio_position_opposite_pct; /* % */
-    double process_temperature_c; /* °C */
-    int64_t suction_pressure_health; /* enum twoslide_health */
-    int64_t discharge_pressure_health; /* enum twoslide_health */
-    int64_t suction_temperature_health; /* enum twoslide_health */
-    int64_t discharge_temperature_health; /* enum twoslide_health */
-    int64_t oil_pressure_before_filter_health; /* enum twoslide_health */
-    int64_t oil_pressure_health; /* enum twoslide_health */
-    int64_t oil_temperature_health; /* enum twoslide_health */
-    int64_t oil_level_health; /* enum twoslide_health */
-    int64_t motor_current_health; /* enum twoslide_health */
-    int64_t motor_power_health; /* enum twoslide_health */
-    int64_t capacity_position_health; /* enum twoslide_health */
-    int64_t capacity_position_opposite_health; /* enum twoslide_health */
-    int64_t volume_ratio_position_health; /* enum twoslide_health */
-    int64_t volume_ratio_position_opposite_health; /* enum twoslide_health */
-    int64_t process_temperature_health; /* enum twoslide_health */
-    bool vessel_high_high_level;
-    bool motor_running;
-    bool safety_chain_closed;
-    bool stop_button_pressed;
-    bool reset_pressed;
-    bool valves_open;
-    bool remote_run;
-    bool second_set_point;
-    bool capacity_manual;
-    bool volume_ratio_manual;
-    int64_t selection; /* enum twoslide_selection */
-    double remote_demand_pct; /* % */
-    double capacity_manual_demand_pct; /* % */
-    double volume_ratio_manual_demand_pct; /* % */
-    double announced_load_pct; /* % */
-    int64_t supply_interrupted_ms; /* ms */
+    double suction_pressure_kpa_abs; /* kPa; gas at the compressor's inlet, after stop-check valve and strainer */
+    double discharge_pressure_kpa_abs; /* kPa; in the oil separator, before the discharge check valve */
+    double suction_temperature_c; /* °C; gas at the compressor's inlet */
+    double discharge_temperature_c; /* °C; gas and oil as they leave the compressor */
+    double oil_pressure_before_filter_kpa_abs; /* kPa; oil after the pump, before the filter */
+    double oil_pressure_kpa_abs; /* kPa; oil after the filter, as bearings and slides get it */
+    double oil_temperature_c; /* °C; oil after the cooler, as bearings and slides get it */
+    double oil_level_pct; /* %; of the separator's sump; 100 % is full on the level glass */
+    double motor_current_a; /* A; one phase, true RMS */
+    double motor_power_kw; /* kW; electric power the motor takes */
+    double capacity_position_pct; /* %; travel of the capacity slide that is measured; 0 % is least capacity */
+    double capacity_position_opposite_pct; /* %; travel of the other half of the capacity pair */
+    double volume_ratio_position_pct; /* %; travel of the volume-ratio slide that is measured; 0 % is the lowest ratio */
+    double volume_ratio_position_opposite_pct; /* %; travel of the other half of the volume-ratio pair */
+    double process_temperature_c; /* °C; what the plant cools: room or product */
+    int64_t suction_pressure_health; /* enum twoslide_health; whether suction_pressure may be believed */
+    int64_t discharge_pressure_health; /* enum twoslide_health; whether discharge_pressure may be believed */
+    int64_t suction_temperature_health; /* enum twoslide_health; whether suction_temperature may be believed */
+    int64_t discharge_temperature_health; /* enum twoslide_health; whether discharge_temperature may be believed */
+    int64_t oil_pressure_before_filter_health; /* enum twoslide_health; whether oil_pressure_before_filter may be believed */
+    int64_t oil_pressure_health; /* enum twoslide_health; whether oil_pressure may be believed */
+    int64_t oil_temperature_health; /* enum twoslide_health; whether oil_temperature may be believed */
+    int64_t oil_level_health; /* enum twoslide_health; whether oil_level may be believed */
+    int64_t motor_current_health; /* enum twoslide_health; whether motor_current may be believed */
+    int64_t motor_power_health; /* enum twoslide_health; whether motor_power may be believed */
+    int64_t capacity_position_health; /* enum twoslide_health; whether capacity_position may be believed */
+    int64_t capacity_position_opposite_health; /* enum twoslide_health; whether capacity_position_opposite may be believed */
+    int64_t volume_ratio_position_health; /* enum twoslide_health; whether volume_ratio_position may be believed */
+    int64_t volume_ratio_position_opposite_health; /* enum twoslide_health; whether volume_ratio_position_opposite may be believed */
+    int64_t process_temperature_health; /* enum twoslide_health; whether process_temperature may be believed */
+    bool vessel_high_high_level; /* float switch of the suction vessel: yes is liquid near the outlet */
+    bool motor_running; /* feedback of the motor contactor */
+    bool safety_chain_closed; /* hard-wired safety chain, monitored only: it breaks the contactor by itself */
+    bool stop_button_pressed; /* stop button, monitored only: it breaks the contactor by itself */
+    bool reset_pressed; /* reset of latched trips: the moment of pressing counts */
+    bool valves_open; /* contact of the suction and discharge valves; without it no start */
+    bool remote_run; /* the plant's supervisor asks to run; counts in REMOTE */
+    bool second_set_point; /* the second set point is chosen */
+    bool capacity_manual; /* capacity slide by hand: follow capacity_manual_demand_pct */
+    bool volume_ratio_manual; /* volume-ratio slide by hand: follow volume_ratio_manual_demand_pct */
+    int64_t selection; /* enum twoslide_selection; off/local/remote switch on the cabinet door */
+    double remote_demand_pct; /* %; capacity travel the supervisor asks for; counts in REMOTE where the sheet says so */
+    double capacity_manual_demand_pct; /* %; capacity travel wanted by hand */
+    double volume_ratio_manual_demand_pct; /* %; volume-ratio travel wanted by hand */
+    double announced_load_pct; /* %; load that is about to come, of full capacity; its change may lead the law */
+    int64_t supply_interrupted_ms; /* ms; how long the cabinet was without supply before this scan; 0: it was not */
 } twoslide_inputs;
 TWOSLIDE_SAME_SIZE(twoslide_inputs, 304);
 
@@ -166,24 +166,24 @@ enum twoslide_stop_reason {
 };
 
 typedef struct twoslide_outputs {
-    bool motor_run;
-    bool oil_pump;
-    bool oil_heater;
-    bool injection_cooling;
-    bool capacity_load;
-    bool capacity_unload;
-    bool volume_ratio_increase;
-    bool volume_ratio_decrease;
-    int64_t mode; /* enum twoslide_mode */
-    int64_t inhibit; /* enum twoslide_inhibit */
-    int64_t trip_first_out; /* enum twoslide_trip */
-    int64_t start_refused; /* enum twoslide_start_refused */
-    int64_t stop_reason; /* enum twoslide_stop_reason */
-    int64_t trip_word;
-    int64_t alarm_word;
-    double capacity_demand_pct; /* % */
-    double volume_ratio_demand_pct; /* % */
-    double suction_set_point_kpa_abs; /* kPa */
+    bool motor_run; /* close the motor contactor */
+    bool oil_pump; /* run the oil pump */
+    bool oil_heater; /* oil sump heater on */
+    bool injection_cooling; /* open the liquid-injection valve that cools the discharge */
+    bool capacity_load; /* drive the capacity slide towards more capacity */
+    bool capacity_unload; /* drive the capacity slide towards less capacity */
+    bool volume_ratio_increase; /* drive the volume-ratio slide towards a higher ratio */
+    bool volume_ratio_decrease; /* drive the volume-ratio slide towards a lower ratio */
+    int64_t mode; /* enum twoslide_mode; where the sequence stands */
+    int64_t inhibit; /* enum twoslide_inhibit; the limit that holds capacity back */
+    int64_t trip_first_out; /* enum twoslide_trip; what tripped first, until reset */
+    int64_t start_refused; /* enum twoslide_start_refused; why a wanted start does not happen now */
+    int64_t stop_reason; /* enum twoslide_stop_reason; why the machine stopped last */
+    int64_t trip_word; /* latched trips: bit 1 << number of the Trip */
+    int64_t alarm_word; /* alarms present: bit 1 << number of the Trip they come before */
+    double capacity_demand_pct; /* %; capacity travel the controller aims at */
+    double volume_ratio_demand_pct; /* %; volume-ratio travel the controller aims at */
+    double suction_set_point_kpa_abs; /* kPa; suction pressure the controller regulates to now */
 } twoslide_outputs;
 TWOSLIDE_SAME_SIZE(twoslide_outputs, 88);
 

@@ -8,7 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scenarios.group_verdicts import BETTER, EQUAL, FIGURES, WORSE, GroupVerdict, group_verdicts, share_holding
+from scenarios.group_verdicts import (
+    BETTER,
+    EQUAL,
+    FIGURES,
+    NOT_COMPARABLE,
+    WORSE,
+    GroupVerdict,
+    group_verdicts,
+    share_holding,
+)
 from scenarios.score_records import CYCLING, ENERGY, GROUPS, NONE, PRESSURE, SAFETY, Scores
 from scenarios.scoring import DEFINITIONS
 from tests.scenarios.library_runs import run
@@ -101,8 +110,41 @@ def test_both_pairs_are_added() -> None:
 
 
 def test_a_figure_that_does_not_apply_decides_nothing() -> None:
-    assert verdict(changed(specific_energy_kwh_per_kwh=None), ENERGY).verdict == EQUAL
-    assert verdict(changed(specific_energy_kwh_per_kwh=None), ENERGY).reason == "no figures"
+    assert verdict(changed(forced_unload_min=None), SAFETY).verdict == EQUAL
+    alone = verdict(changed(specific_energy_kwh_per_kwh=None), ENERGY)  # the group's only figure
+    assert (alone.verdict, alone.reason, alone.holds) == (NOT_COMPARABLE, "no figure is known of both", False)
+
+
+def limitless(**values: float | None) -> Scores:
+    """A run as of a controller that tells no limits: no margins, and what it must hold was not checked."""
+    margins = {s.name: None for s in baseline().values if "_margin_" in s.name}
+    return replace(changed(**{**margins, **values}), skipped=("trip_in_time", "start_unloaded"))
+
+
+def test_safety_is_not_equal_where_a_controller_tells_no_limits() -> None:
+    found = verdict(limitless(), SAFETY)
+    assert (found.verdict, found.holds, found.dominant) == (NOT_COMPARABLE, False, False)
+    assert "this run's controller tells no limits" in found.reason
+    assert "2 requirements were not checked" in found.reason
+    (back,) = [v for v in group_verdicts(limitless(), baseline()) if v.group == SAFETY]
+    assert back.verdict == NOT_COMPARABLE
+    assert "the first run's" in back.reason
+    (both,) = [v for v in group_verdicts(limitless(), limitless()) if v.group == SAFETY]
+    assert both.verdict == NOT_COMPARABLE
+    assert "neither" in both.reason
+
+
+def test_what_was_seen_without_limits_is_told_and_decides_nothing() -> None:
+    found = verdict(limitless(trips_count=2.0), SAFETY)
+    assert found.verdict == NOT_COMPARABLE
+    assert "seen all the same: trips 2 against 0" in found.reason
+    assert verdict(limitless(), PRESSURE).verdict == EQUAL  # the other groups have their figures
+
+
+def test_what_is_not_comparable_is_not_held() -> None:
+    rows = [group_verdicts(baseline(), run) for run in (baseline(), limitless(), limitless(), baseline())]
+    for dominant in (False, True):
+        assert share_holding(rows, dominant) == {PRESSURE: 1.0, CYCLING: 1.0, ENERGY: 1.0, SAFETY: 0.5}
 
 
 @given(

@@ -51,39 +51,40 @@ def test_gauge_in_a_scenario_uses_the_plants_air(tmp_path: Path) -> None:
     [
         ("expects", "expect", ':3:1: unknown key "expect"; did you mean "expects"?'),
         ('expects = "no trip"\n', "", 'key "expects" is missing'),
-        ('"no trip"', '""', ":3:11: expects: String should have at least 1 character"),
-        ('"2 h"', '"-2 h"', ":7:12: duration: -7200 s is out of range; allowed: at least 1 ms"),
-        ('"2 h"', '"0 s"', ":7:12: duration: 0 ms is out of range"),
+        ('"no trip"', '""', ":3:11: expects: must not be empty"),
+        ('"2 h"', '"-2 h"', ':7:12: duration: "-2 h" is out of range; allowed: at least 1 ms'),
+        ('"2 h"', '"0 s"', ':7:12: duration: "0 s" is out of range'),
         ('"2 h"', '"400 d"', ":7:12: duration is 400 days; allowed: at most 366 days"),
         ('"2 h"', "7200", ":7:12: duration: the bare number 7200 has no unit"),
-        ("seed = 7", 'seed = "7"', ":8:8: seed"),
+        ("seed = 7", 'seed = "7"', ':8:8: seed: "7" is not a whole number, without quotes'),
+        ("seed = 7", "seed = -7", ":8:8: seed: -7 is out of range; allowed: at least 0"),
         ('"plant.toml"', '"plan.toml"', ":4:9: plant: no such file"),
         ('"plant.toml"', '"."', ":4:9: plant: is a folder"),
         ('"plant.toml"', '"a\\u0000b"', ":4:9: plant: no such file"),
-        ('"plant.toml"', "3", ":4:9: plant: Input should be a valid string"),
+        ('"plant.toml"', "3", ":4:9: plant: 3 is not a text in quotes"),
         ('"sheet.toml"', '"shet.toml"', ":6:12: settings: no such file"),
         ('controller = "plain"', 'controller = "plane"', ':5:14: unknown controller "plane"; did you mean "plain"?'),
         ('controller = "plain"', 'controller = "mine.py:X"', "5:14: controller: no such file"),
         ('controller = "plain"', 'controller = "mine.py"', "5:14: controller \"mine.py\" does not say which class"),
         ('controller = "plain"', 'controller = "other"', 'sheet.toml:1:14: this sheet is for the controller "plain", '),
         ('"1350 kPa"', '"150 kPa"', ":10:2: start: condensing below suction: discharge pressure 150 kPa abs"),
-        ('"60 %"', '"160 %"', ":14:19: start.capacity_travel: 1.6 is out of range"),
-        ('"running"', '"jogging"', ":11:11: start.machine: Input should be 'running' or 'stopped'"),
+        ('"60 %"', '"160 %"', ':14:19: start.capacity_travel: "160 %" is out of range; allowed: at least 0 %, at most 1'),
+        ('"running"', '"jogging"', ':11:11: start.machine: "jogging" is not one of the choices; known: running, stopped'),
         ("load = ", "lode = ", ':15:1: unknown key "lode"; did you mean "load"?'),
         ('"load_step"', '"load_stop"', ':18:8: unknown kind of event "load_stop"; did you mean "load_step"?'),
         ('kind = "load_step"\n', "", ':17:1: key "kind" is missing'),
         ('at = "10 min"', "", ':17:1: key "at" is missing'),
         ('change = "+120 kW"', 'chnge = "+120 kW"', ':20:1: unknown key "chnge"; did you mean "change"?'),
         ('"+120 kW"', '"+120 kPa"', ':20:10: change: "+120 kPa" is a pressure, but a power is expected'),
-        ('"10 min"', '"3 h"', ":19:6: at is 10800 s, but the run ends at 7200 s"),
-        ('"10 min"', '"2 h"', ":19:6: at is 7200 s, but the run ends at 7200 s"),
-        ('until = "1 h"', 'until = "3 h"', ":25:9: until is 10800 s"),
+        ('"10 min"', '"3 h"', ":19:6: at is 3 h, but the run ends at 2 h"),
+        ('"10 min"', '"2 h"', ":19:6: at is 2 h, but the run ends at 2 h"),
+        ('until = "1 h"', 'until = "3 h"', ":25:9: until is 3 h"),
         ('until = "1 h"', 'until = "0 h"', ':22:1: "until" must be later than "from"'),
         ('"load.csv"', '"loda.csv"', ":32:8: event[2].file: no such file"),
         ('"load.csv"', '"plant.toml"', "plant.toml:1: one column only"),
         ('"suction_pressure_pa"', '"suction_pressure"', ':36:10: unknown column "suction_pressure"; did you mean'),
         ('"250 kPa"', '"250 kW"', ":37:9: \"250 kW\" is a power"),
-        ('"40 %" }', '"140 %" }', ":38:69: then.demand: 140 % is out of range"),
+        ('"40 %" }', '"140 %" }', ':38:69: then.demand: "140 %" is out of range; allowed: at least -100 %, at most 100 %'),
         ('kind = "operator"', 'kind = "operatr"', ':38:17: unknown kind of event "operatr"'),
         ('demand = "40 %"', 'demnd = "40 %"', ':38:60: unknown key "demnd"; did you mean "demand"?'),
         ('kind = "operator"', 'kind = "load_log"', ":38:8: then: this kind of event cannot wait"),
@@ -150,6 +151,13 @@ def test_another_controller_does_not_take_the_scenarios_sheet(tmp_path: Path) ->
     scenario = load(write_all(tmp_path), Overrides(controller="other"))
     assert scenario.sheet is None
     assert "runs with its own default settings" in scenario.notes[0]
+
+
+def test_code_of_ones_own_has_no_default_settings_to_tell_of(tmp_path: Path) -> None:
+    path = write_all(tmp_path)
+    (tmp_path / "mine.py").write_text("class Mine: ...\n")
+    (note,) = load(path, Overrides(controller=f"{tmp_path}/mine.py:Mine")).notes
+    assert note.endswith("so mine.py:Mine runs without a sheet")
 
 
 def test_a_wrong_command_line_names_its_option(tmp_path: Path) -> None:

@@ -4,7 +4,8 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from scenarios.record_fields import UNIT_SUFFIXES, field_rules, suffix_of
+from plant_model.parameters import PlantParameters
+from scenarios.record_fields import UNIT_SUFFIXES, as_keys, field_rules, suffix_of
 from scenarios.units import find_unit
 from tests.scenarios.example_files import Cooler, PlantRecord, Settings, Vessel, WithList
 
@@ -69,3 +70,10 @@ def test_derived_fields_are_left_out() -> None:
         tau_ms: int = 5
 
     assert [rule.key for rule in field_rules(Derived)] == ["tau"]
+
+
+def test_a_sentence_calls_fields_as_a_file_does() -> None:
+    said = "evaporator: load_share_frac adds up to 2; load_share_frac_x, conductance and charge_kg stay or not"
+    told = as_keys(PlantParameters, said)
+    assert told == "evaporator: load_share adds up to 2; load_share_frac_x, conductance and charge stay or not"
+    assert as_keys(int, said) == said

@@ -56,12 +56,27 @@ def test_nested_records_arrays_of_tables_and_lists() -> None:
         (
             'volume = "3 m3"\nlevel = "140 %"',
             Vessel,
+            'x.toml:2:9: level: "140 %" is out of range; allowed: at least 5 %, at most 90 %; default chosen: half full',
+        ),
+        (
+            'volume = "3 m3"\nlevel = 1.4',
+            Vessel,
             "x.toml:2:9: level: 1.4 is out of range; allowed: at least 0.05, at most 0.9; default chosen: half full",
         ),
         (
             'volume = "3 m3"\nflash = "-2 s"',
             Vessel,
-            "x.toml:2:9: flash: -2 s is out of range; allowed: at least 0 ms, at most 600 s",
+            'x.toml:2:9: flash: "-2 s" is out of range; allowed: at least 0 s, at most 600 s',
+        ),
+        (
+            'volume = "3 m3"\nflash = "4 h"',
+            Vessel,
+            'x.toml:2:9: flash: "4 h" is out of range; allowed: at least 0 h, at most 10 min',
+        ),
+        (
+            'strainer_drop = "40 kWh"\nvolume = "3 m3"',
+            Vessel,
+            '"40 kWh" is an energy, but a pressure difference is expected',
         ),
         ('volume = "3 m3"\nflash = "0.5 ms"', Vessel, "which is not a whole number"),
         (

@@ -17,7 +17,8 @@ from controller.registry import SHIPPED
 from plant_model.properties import load_refrigerant
 from scenarios.limits import Limits, limits_of
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX
-from scenarios.scoring import DEFINITIONS, GROUPS, better, energy_at_equal_cooling_kwh, from_json, read_scores, score
+from scenarios.score_differences import lines_between
+from scenarios.scoring import DEFINITIONS, GROUPS, energy_at_equal_cooling_kwh, from_json, read_scores, score
 from scenarios.trace import Event, Trace, edge_events
 
 LIMITS = limits_of(SHIPPED["scheduled_pi"].settings_type())
@@ -240,16 +241,22 @@ def test_json_comes_back(ammonia: Any, tmp_path: Any) -> None:
         from_json("[]")
 
 
-def test_better_knows_the_direction(ammonia: Any) -> None:
+def test_the_better_run_is_known_by_the_direction(ammonia: Any) -> None:
     calm, wild = _values(601), _values(601)
     wild["suction_pressure_pa"][::2] += 30e3
     one, other = score(_trace(calm), None, ammonia), score(_trace(wild), None, ammonia)
-    assert better(one["suction_deviation_rms_k"], other["suction_deviation_rms_k"]) == 1
-    assert better(one["time_within_1_k_pct"], other["time_within_1_k_pct"]) == 1
-    assert better(other["time_within_1_k_pct"], one["time_within_1_k_pct"]) == -1
-    assert better(one["total_energy_kwh"], other["total_energy_kwh"]) == 0
-    assert better(one["room_temperature_mean_c"], other["room_temperature_mean_c"]) == 0
-    assert better(one["shortest_off_s"], other["shortest_off_s"]) == 0
+    best = {line.head.name: line.best for line in lines_between([one, other])}
+    swapped = {line.head.name: line.best for line in lines_between([other, one])}
+    for name in ("suction_deviation_rms_k", "time_within_1_k_pct"):
+        assert (best[name], swapped[name]) == (0, 1)
+    for name in ("total_energy_kwh", "room_temperature_mean_c"):
+        assert (best[name], swapped[name]) == (None, None)
+    assert "shortest_off_s" not in best  # applies to neither
+
+
+def test_travel_is_told_in_strokes() -> None:
+    units = {d.name: d.unit for d in DEFINITIONS}
+    assert units["capacity_strokes_per_h"] == units["volume_ratio_strokes_per_h"] == "strokes/h"
 
 
 @settings(max_examples=40, deadline=None)

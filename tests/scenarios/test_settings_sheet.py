@@ -84,7 +84,7 @@ def test_a_changed_value_is_refused_with_the_way_out(sheet: Path, old: str, new:
         (
             '"100 °C"',
             '"180 °C"',
-            "sheet.toml:4:8: trip: 180 °C is out of range; allowed: at least 40 °C, at most 130 °C; default",
+            'sheet.toml:4:8: trip: "180 °C" is out of range; allowed: at least 40 °C, at most 130 °C; default',
         ),
         ('"100 °C"', '"100 K"', "out of range"),
         (SHEET[SHEET.index("[settings]") :], "settings = 3", "sheet.toml:3:12: settings must be a table"),
@@ -158,3 +158,18 @@ def test_writing_is_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.Monk
         write_sheet(path, "plain", replace(Settings(), retries=5))
     assert path.read_bytes() == before
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_sheet_without_checksum_says_how_many_defaults_it_takes(sheet: Path) -> None:
+    whole = load(sheet).notes
+    sheet.write_text('controller = "plain"\n[settings]\ntrip = "100 °C"\n')
+    notes = load(sheet).notes
+    assert len(notes) == 2
+    assert "take their defaults: " in notes[1]
+    assert "capacity.suction_set_point" in notes[1]
+    assert "trip" not in notes[1].split("defaults: ")[1].split(", ")
+    lacking = int(notes[1].split(": ")[1].split(" of ")[0])
+    before = int(whole[1].split(": ")[1].split(" of ")[0]) if len(whole) > 1 else 0
+    assert lacking == before + 2  # the two of [capacity] that are no longer there
+    restamp_sheet(sheet, Settings, SITE)  # a checksum is over what is given, so nothing was lost
+    assert load(sheet).notes == ()

@@ -77,7 +77,9 @@ def test_folders_of_runs_are_matched_by_scenario_and_summed_up(run_folder: Write
     data = json.loads(found.stdout)
     assert [s["title"] for s in data["scenarios"]] == ["One", "Two"]
     assert data["unmatched"] == ["three.toml: only in new"]
-    assert data["summary"]["new"]["pressure stability"] == {"better": 2, "equal": 0, "worse": 0}
+    assert data["summary"]["new"]["pressure stability"] == {
+        "better": 2, "equal": 0, "worse": 0, "not comparable": 0,
+    }  # fmt: skip
     score = data["scenarios"][0]["scores"]["suction_deviation_rms_kpa"]
     assert score["changes"][1] == pytest.approx(-8e3 / 2**0.5 / 1e3, rel=1e-3)
     assert score["meanings"] == [None, "better"]

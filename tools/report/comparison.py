@@ -12,9 +12,10 @@ from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 from scenarios.finished_runs import Match
-from scenarios.group_verdicts import BETTER, EQUAL, WORSE
-from scenarios.score_differences import Line, counts, lines_of, verdicts_of
+from scenarios.group_verdicts import BETTER, EQUAL, VERDICTS, WORSE
+from scenarios.score_differences import RULE, Line, counts, lines_of, verdicts_of
 from scenarios.trace import Trace
+from tools.names import short_name
 from tools.report.page import CAUTION, write_page
 from tools.report.panels import INK, PAPER, Key, Panel, Sheet
 from tools.report.runs import ReportRun, dash_of, run_colour
@@ -183,7 +184,7 @@ def _match_data(match: Match, lines: Sequence[Line], panels: Sequence[Panel]) ->
                 "name": name,
                 "failure": run.failure,
                 "facts": [
-                    (key.replace("_", " "), run.facts.get(key, "")[:80])
+                    (key.replace("_", " "), short_name(run.facts.get(key, ""))[:80])
                     for key in (
                         "scenario_file",
                         "plant",
@@ -213,7 +214,7 @@ def write_comparison(path: Path, matches: Sequence[Match], lonely: Sequence[str]
     several = counts(matches) if len(matches) > 1 else {}
     write_page(
         path, "comparison.html", plots, title=title, caution=CAUTION, matches=shown, summary=several,
-        words=(BETTER, EQUAL, WORSE), lonely=lonely, first=matches[0].names[0],
+        words=VERDICTS, rule=RULE, lonely=lonely, first=matches[0].names[0],
     )  # fmt: skip
 
 

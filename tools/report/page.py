@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from scenarios.scoring import Comparison, compare
+from scenarios.score_differences import RULE, Line, lines_between
+from tools.names import short_name
 from tools.report.runs import ReportRun, run_colour
 
 CAUTION = (
@@ -20,13 +22,13 @@ DIRECTION = {"lower": "lower is better", "higher": "higher is better", "none": "
 ARROW = {"lower": "↓", "higher": "↑", "none": ""}
 
 
-def _score_groups(lines: list[Comparison]) -> list[dict[str, Any]]:
+def _score_groups(lines: list[Line]) -> list[dict[str, Any]]:
     groups = []
     for group, members in groupby(lines, key=lambda line: line.head.group):
         rows = []
         for line in members:
             cells = [
-                {"text": score.text, "best": line.best == k, "change": line.change_text(k)}
+                {"text": score.text, "mark": line.mark(k), "best": line.best == k, "change": line.change_text(k)}
                 for k, score in enumerate(line.scores)
             ]
             head = line.head
@@ -92,8 +94,9 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
     """
     from tools.report.pictures import all_panels
 
-    lines = compare([run.scores for run in runs])
-    applicable = [line for line in lines if any(score.value is not None for score in line.scores)]
+    runs = [replace(run, name=short_name(run.name)) for run in runs]
+    lines = lines_between([run.scores for run in runs])
+    known = {line.head.name for line in lines}
     panels = all_panels(runs)
     write_page(
         path,
@@ -102,9 +105,10 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
         title=title,
         caution=CAUTION,
         runs=[_run_data(run, k) for k, run in enumerate(runs)],
-        groups=_score_groups(applicable),
-        absent=[line.head.label for line in lines if line not in applicable],
+        groups=_score_groups(lines),
+        absent=[score.label for score in runs[0].scores.values if score.name not in known],
         panels=panels,
+        rule=RULE,
     )
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from bokeh.models import (
@@ -28,6 +29,7 @@ from tools.report.thinning import thin
 LEFT_PX = 68
 PAPER = "#fdfdfb"
 INK = "#30363d"
+AIR_FRAC = 0.05  # above and below the curves, each: half of `range_padding` of the plot library
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,7 @@ class Key:
 
     label: str
     colour: str
-    style: str = "solid"  # solid, dashed, dotted, band, mark
+    style: str = "solid"  # solid, dashed, dotted, band, mark, none (a value that lies outside the picture)
 
 
 @dataclass(slots=True)
@@ -49,6 +51,24 @@ class Panel:
     plot: Any
     keys: list[Key] = field(default_factory=list)
     told: str = ""  # what else the picture shows, in words, for those who cannot see it
+    low: float = math.inf  # of the curves, in the unit of the axis
+    high: float = -math.inf
+
+    def reach(self, data: Any) -> None:
+        """Note how far a curve goes: a picture without a scale of its own ends a little beyond its curves."""
+        known = np.asarray(data, dtype=np.float64)
+        known = known[np.isfinite(known)]
+        if len(known):
+            self.low, self.high = min(self.low, float(known.min())), max(self.high, float(known.max()))
+
+    def shows(self, value: float) -> bool:
+        """Whether a height lies in the picture."""
+        fixed = self.plot.y_range
+        if isinstance(fixed, Range1d):
+            low, high = sorted((float(cast(Any, fixed.start)), float(cast(Any, fixed.end))))
+            return low <= value <= high
+        air = AIR_FRAC * (self.high - self.low)
+        return self.low - air <= value <= self.high + air
 
 
 class Sheet:
@@ -137,10 +157,15 @@ class Sheet:
         tip = f"<b>{_plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
         panel.plot.add_tools(HoverTool(renderers=[drawn], tooltips=tip, formatters={"@x": "datetime"}, visible=False))
         panel.keys.append(Key(label, colour, style))
+        panel.reach(y)
 
     def limit(self, panel: Panel, value: float | None, label: str, colour: str, style: str = "dashed") -> None:
-        """A horizontal line, drawn where the scale reaches it; its value stands in the legend anyway."""
+        """A horizontal line over the curves drawn so far; one outside the picture is told as such, without a line."""
         if value is None:
+            return
+        if not panel.shows(value):
+            if label:
+                panel.keys.append(Key(f"{label} (outside the picture)", colour, "none"))
             return
         panel.plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_dash=style))
         if label:

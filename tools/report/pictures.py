@@ -88,6 +88,8 @@ def suction(sheet: Sheet) -> Panel:
         x, below = thin(first.trace["time_ms"], low / 1e3)
         above = np.interp(x, first.trace["time_ms"], high / 1e3)
         panel.plot.varea(x=x, y1=below, y2=above, fill_color=BAND_COLOUR, fill_alpha=0.16)
+        panel.reach(below)
+        panel.reach(above)
         panel.keys.append(Key("± 1 K saturated", BAND_COLOUR, "band"))
     for k, run in enumerate(runs):
         if alone:

@@ -78,6 +78,11 @@ class WrongType(_Late):
         outputs.capacity_demand_pct = "sixty"  # type: ignore[assignment]
 
 
+class TextForBool(_Late):
+    def fail(self, outputs: Outputs) -> None:
+        outputs.oil_pump = "off"  # type: ignore[assignment]
+
+
 class Hangs(_Late):
     def fail(self, outputs: Outputs) -> None:
         time.sleep(3600)

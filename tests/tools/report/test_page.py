@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from bokeh.models.annotations import Span
 
 from tools.report import ReportRun, write_report
 from tools.report.pictures import all_panels
@@ -66,7 +67,7 @@ def test_words_that_must_be_there(invented_run: Make, tmp_path: Path) -> None:
     for words in (
         "no safety system", "hard-wired high-pressure cut-out", "no economiser", "lower is better", "Invented hall",
         "Trips: 00:15:00 high discharge pressure", "energy at equal cooling", "Changes are against wild",
-        "Not applicable here: ", "trip below 190 kPa", "load <+120 kW> & more",
+        "Not applicable here: ", "trip below 190 kPa (outside the picture)", "load <+120 kW> & more",
     ):  # fmt: skip
         assert words in page.text, words
     assert "empty" not in page.text  # a fact without a value is no fact
@@ -79,6 +80,30 @@ def test_the_better_figure_has_a_mark_that_is_no_colour(invented_run: Make, tmp_
     assert line is not None
     # 12 and 4 kPa of amplitude over whole periods: RMS is amplitude/√2
     assert line[1] == "8.485 ✓ 2.828 −66.7 %"
+
+
+def test_a_limit_is_drawn_or_told_to_lie_outside(invented_run: Make) -> None:
+    """Curves from 230 to 350 kPa: the picture ends a twentieth beyond them, and the trip at 190 kPa is not seen."""
+    (panel,) = [one for one in all_panels([invented_run(swing_pa=60e3)]) if one.name == "suction"]
+    drawn = [float(s.location) for s in panel.plot.center if isinstance(s, Span) and s.dimension == "width"]  # type: ignore[arg-type]
+    keys = {key.label: key.style for key in panel.keys}
+    assert len(drawn) == 2
+    assert all(224.0 <= location <= 357.0 for location in drawn)
+    assert keys["trip below 190 kPa (outside the picture)"] == "none"
+    for location in drawn:
+        (label,) = [label for label in keys if label.endswith(f" below {location:.0f} kPa")]
+        assert keys[label] != "none"
+
+
+def test_ticks_and_equals_stand_as_in_compare(invented_run: Make, tmp_path: Path) -> None:
+    runs = [invented_run("a", swing_pa=4.0e3), invented_run("/home/me/mine.py:Mine", swing_pa=4.1e3)]
+    write_report(tmp_path / "r.html", runs, "Two")
+    html, page = _read(tmp_path / "r.html")
+    row = re.search(r"suction deviation, RMS \[kPa\] ↓ (.*?) suction deviation", page.text)
+    assert row is not None
+    assert row[1] == "2.828 = 2.899 +2.5 %"  # 3 % is what ten seeds scatter
+    assert "less than 0.1 %" not in page.text
+    assert "/home" not in html
 
 
 def test_every_picture_has_words_and_shares_the_time_axis(invented_run: Make, tmp_path: Path) -> None:

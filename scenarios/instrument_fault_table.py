@@ -1,0 +1,29 @@
+"""The faults of an instrument that a scenario may name: what each does, and what its size means.
+
+The plant's own table of them is plant_model/instruments.py:Fault.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentFaultSpec:
+    """One fault: what it does; what `size` means, "" for a fault that is there or not."""
+
+    text: str
+    size: str = ""
+
+
+INSTRUMENT_FAULTS: dict[str, InstrumentFaultSpec] = {
+    "open_circuit": InstrumentFaultSpec("the current loop is open: the card reads under range, and says so"),
+    "short_circuit": InstrumentFaultSpec("the current loop is shorted: the card reads over range, and says so"),
+    "stuck": InstrumentFaultSpec("the signal stays where it is"),
+    "bias": InstrumentFaultSpec("the signal is off by a constant", "share of the span added, negative for less"),
+    "drift": InstrumentFaultSpec("the signal wanders off evenly", "share of the span added in an hour, from `at` on"),
+    "wrong_span": InstrumentFaultSpec(
+        "the transmitter has another span than its card", "the transmitter's span over the card's; 0 % counts as 100 %"
+    ),
+    "over_range": InstrumentFaultSpec("the transmitter is saturated, and the card does not call that a failure"),
+}
