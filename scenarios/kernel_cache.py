@@ -22,7 +22,17 @@ import platformdirs
 
 _ROOMS = Path(__file__).resolve().parent.parent
 _LIBRARY = _ROOMS / "scenarios" / "library"
-_ENGINE = ("call_scan", "compiled", "engine", "entries", "records", "row", "wiring")  # a test holds it to the imports
+_ENGINE = (
+    "call_scan",
+    "compiled",
+    "engine",
+    "entries",
+    "errors",
+    "python_outputs",
+    "records",
+    "row",
+    "wiring",
+)  # a test holds it to the imports
 _SPARED_S = 48 * 3600.0  # a folder that may still serve a process that runs for long
 _KEPT = 4  # folders of earlier sources that stay, so that switching between two branches does not compile each time
 
