@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +17,15 @@ from scenarios.row import INDEX
 from scenarios.session import Session
 from tools.benchmarks import __main__ as command
 from tools.benchmarks.agreement import compare, open_loop, suction_pa
+from tools.benchmarks.components import component_costs
+from tools.benchmarks.controller_kinds import EMPTY, controller_costs
 from tools.benchmarks.demo import new_session, play_whole, prepared_shift, running_session, shipped_entry
+from tools.benchmarks.growth import by_duration, by_event_rate, by_log_interval
 from tools.benchmarks.kernel_times import part_times
 from tools.benchmarks.lsoda_engine import WAYS, LsodaSession
-from tools.benchmarks.memory import measure_memory
+from tools.benchmarks.memory import Peak, measure_memory
+from tools.benchmarks.paired import Interval
+from tools.benchmarks.places import NOISE, Place
 from tools.benchmarks.python_control import METHODS, Loop, by_python_control, by_step, loop_at
 from tools.benchmarks.speeds import (
     COMPILED,
@@ -168,17 +174,26 @@ def test_start_up_reaches_the_first_step() -> None:
 
 
 def test_the_command_writes_all_it_has_measured(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The whole command with tiny durations: tables on stdout, the same figures in the file."""
+    """The whole command with tiny durations: tables on stdout, the same figures in file and page."""
     measured = command.measure_speeds
     monkeypatch.setattr(command, "measure_speeds", lambda _duration_ms, rounds, _loop_s: measured(2_000, rounds, 2.0))
     agreed = command.measure_agreement
     monkeypatch.setattr(command, "measure_agreement", lambda _d, way, _l: agreed(60_000, way, 20.0))
-    monkeypatch.setattr(command, "measure_memory", lambda _day_ms, log_ms: measure_memory(10_000, log_ms))
+    monkeypatch.setattr(command, "measure_memory", lambda _day_ms, log_ms: Peak(log_ms, 10_000, 90.0, 95.0, 11, 3, 1.0))
     start = StartUp(1.6, 1.5, 1.4, 3.0, {"first step": 1.6}, {"numba": 0.5})
     monkeypatch.setattr(command, "measure_start_up", lambda *_: start)
     monkeypatch.setattr(command, "part_times", lambda rounds: part_times(scans=100, rounds=1))
-    target = tmp_path / "benchmarks.json"
-    done = CliRunner().invoke(command.main, ["--quick", "--json", str(target)], env=dict(os.environ))
+    whole, step, noise = (Interval(ns, ns - 1.0, ns + 1.0) for ns in (1000.0, 500.0, 200.0))
+    parts = [Place("plant step", 0, step), Place(NOISE, 0, noise)]
+    monkeypatch.setattr(command, "measure_places", lambda _n: (whole, parts, 50.0))
+    monkeypatch.setattr(command, "component_costs", lambda _n: component_costs(2, 50, ["hot-gas defrost"]))
+    monkeypatch.setattr(command, "controller_costs", lambda folder, _n: controller_costs(folder, 2, 50, [EMPTY]))
+    monkeypatch.setattr(command, "by_duration", lambda n, _ms: by_duration(n, (10_000, 20_000)))
+    monkeypatch.setattr(command, "by_log_interval", lambda n, duration_ms: by_log_interval(n, (100, 1000), 10_000))
+    monkeypatch.setattr(command, "by_event_rate", lambda n, _rates, _ms: by_event_rate(n, (0, 360, 3600), 10_000))
+    target, page = tmp_path / "benchmarks.json", tmp_path / "benchmarks.html"
+    arguments = ["--quick", "--json", str(target), "--out", str(page)]
+    done = CliRunner().invoke(command.main, arguments, env=dict(os.environ))
     assert done.exit_code == 0, done.output
     found = json.loads(target.read_text(encoding="utf-8"))
     assert found["quick"] is True
@@ -190,3 +205,26 @@ def test_the_command_writes_all_it_has_measured(tmp_path: Path, monkeypatch: pyt
     assert late == {"value": 1.6, "target": 1.5, "reached": False}
     assert "MISSED" in done.output
     assert all(engine["wall"] > 0.0 for engine in found["engines"] + found["loops"])
+    assert [c["name"] for c in found["components"]] == ["hot-gas defrost"]
+    assert found["event_us"] is not None
+    html = page.read_text(encoding="utf-8")
+    tags = re.sub(r"(?s)(<script[^>]*>).*?</script>", r"\1", html)  # the library's own text names addresses in strings
+    assert not re.findall(r"\b(?:src|href)=[\"'](?!data:)", tags)
+    assert '<link rel="icon" href="data:,">' in tags
+    assert html.count("<figure") == html.count('aria-label="') > 5
+    for text in ("What limits it now", "hot-gas defrost", "Peak memory", "--quick", *found["limits"][:1]):
+        assert text in html
+    assert set(tmp_path.iterdir()) == {page, target}
+
+
+def test_the_command_measures_only_what_it_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(command, "component_costs", lambda _n: component_costs(1, 20, ["rating set"]))
+    page = tmp_path / "page.html"
+    done = CliRunner().invoke(command.main, ["--quick", "--part", "components", "--out", str(page)])
+    assert done.exit_code == 0, done.output
+    assert "rating set" in done.output
+    assert "targets" not in done.output
+    assert page.read_text(encoding="utf-8").count("<figure") == 1
+    refused = CliRunner().invoke(command.main, ["--part", "components", "--out", str(tmp_path / "none" / "x.html")])
+    assert refused.exit_code == 2
+    assert "does not exist" in refused.output

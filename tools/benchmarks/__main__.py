@@ -1,4 +1,4 @@
-"""`python -m tools.benchmarks [--quick] [--json FILE]`: everything, as tables and as JSON."""
+"""`python -m tools.benchmarks [--quick] [--part NAME] [--out FILE] [--json FILE]`: tables, one HTML page, JSON."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import json
 import os
 import platform
 import tempfile
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
@@ -14,14 +15,22 @@ from typing import Any
 import click
 import numpy as np
 from rich.console import Console
-from rich.table import Table
 
 from tools.benchmarks.agreement import compare, open_loop
+from tools.benchmarks.components import component_costs
+from tools.benchmarks.controller_kinds import controller_costs
 from tools.benchmarks.demo import SHIFT_MS, new_session, play_whole, prepared_shift, shipped_entry
-from tools.benchmarks.kernel_times import PartTime, part_times
+from tools.benchmarks.growth import Growth, by_duration, by_event_rate, by_log_interval
+from tools.benchmarks.kernel_times import part_times
+from tools.benchmarks.lookups import lookup_costs
 from tools.benchmarks.lsoda_engine import SOLVE_IVP, LsodaSession
 from tools.benchmarks.memory import DAY_MS, Peak, measure_memory
+from tools.benchmarks.page import write_page
+from tools.benchmarks.paired import Moment
+from tools.benchmarks.places import places as measure_places
+from tools.benchmarks.plants import VARIANTS, session_of
 from tools.benchmarks.python_control import by_python_control, by_step, loop_at
+from tools.benchmarks.results import Results, Verdicts
 from tools.benchmarks.speeds import (
     COMPILED,
     loop_candidates,
@@ -30,8 +39,11 @@ from tools.benchmarks.speeds import (
     shipped_candidates,
 )
 from tools.benchmarks.start_up import StartUp, measure_start_up
+from tools.benchmarks.tables import all_tables
 from tools.benchmarks.timing import Speed, in_turns, ratio
+from tools.benchmarks.what_limits import what_limits
 
+PARTS = ("scan", "components", "controllers", "growth", "start", "memory", "engines")  # the longest last
 TARGETS = {  # of the specification, each with the unit of its figure
     "shipped controllers, 1 s log, simulated s per s": 100_000.0,
     "empty Python controller, simulated s per s": 12_000.0,
@@ -74,70 +86,7 @@ def measure_agreement(duration_ms: int, way: str, loop_s: float) -> dict[str, An
     }
 
 
-def speed_table(title: str, speeds: list[Speed], base: str) -> Table:
-    """One line a candidate; the ratio says how many times faster the base is."""
-    table = Table(
-        title=title, caption=f"{len(speeds[0].per_wall_s)} rounds in turns, medians; base: {base}", pad_edge=False
-    )
-    table.add_column("candidate")
-    for head in ("per wall s", "best", "per CPU s", "base is faster, wall", "CPU"):
-        table.add_column(head, justify="right")
-    reference = next(s for s in speeds if s.name == base)
-    for s in speeds:
-        wall, cpu = ratio(reference, s)
-        table.add_row(s.name, f"{s.wall:,.0f}", f"{s.best:,.0f}", f"{s.cpu:,.0f}", f"{wall:,.3g} ×", f"{cpu:,.3g} ×")
-    return table
-
-
-def part_table(parts: list[PartTime]) -> Table:
-    """Where a scan's time goes."""
-    table = Table(title="where a scan's time goes: scheduled_pi, machine running", pad_edge=False)
-    table.add_column("part")
-    table.add_column("ns", justify="right")
-    for part in parts:
-        table.add_row("  " * part.level + part.name, f"{part.ns:,.0f}")
-    return table
-
-
-def start_table(start: StartUp) -> Table:
-    """Start-up by stage, and the dearest imports."""
-    table = Table(title="warm start of `run`, to the first step", pad_edge=False)
-    table.add_column("stage")
-    table.add_column("s", justify="right")
-    for name, seconds in start.stages_s.items():
-        table.add_row(name, f"{seconds:.3f}")
-    table.add_section()
-    for name, seconds in (
-        ("to the first step, median", start.to_first_step_s),
-        ("to the first step, least", start.least_s),
-        ("processor time of it", start.cpu_s),
-        ("whole `run` of the demo shift, report included", start.whole_command_s),
-    ):
-        table.add_row(name, f"{seconds:.3f}")
-    table.add_section()
-    for name, seconds in list(start.imports_s.items())[:8]:
-        table.add_row(f"importing {name}, own part", f"{seconds:.3f}")
-    return table
-
-
-def memory_table(peaks: list[Peak]) -> Table:
-    """Peak memory of long runs."""
-    table = Table(title="peak resident memory, 100 ms scan", pad_edge=False)
-    for head in ("simulated h", "row every ms", "loaded MB", "peak MB", "rows", "events"):
-        table.add_column(head, justify="right")
-    for p in peaks:
-        table.add_row(
-            f"{p.duration_ms / 3.6e6:g}",
-            str(p.log_ms),
-            f"{p.loaded_mb:.0f}",
-            f"{p.peak_mb:.0f}",
-            f"{p.rows:,}",
-            f"{p.events:,}",
-        )
-    return table
-
-
-def verdicts(engines: list[Speed], start: StartUp, peaks: list[Peak]) -> dict[str, tuple[float, float, bool]]:
+def verdicts(engines: list[Speed], start: StartUp, peaks: list[Peak]) -> Verdicts:
     """Measured figure, target, and whether it was reached; speeds by processor time, others may share the cores."""
     named = {s.name: s for s in engines}
     # a plain name, without ", scan log", is a shipped controller at a row a second
@@ -154,81 +103,115 @@ def verdicts(engines: list[Speed], start: StartUp, peaks: list[Peak]) -> dict[st
     return out
 
 
-def verdict_table(found: dict[str, tuple[float, float, bool]]) -> Table:
-    """Targets against figures."""
-    table = Table(title="targets", pad_edge=False)
-    for head in ("what", "measured", "target", ""):
-        table.add_column(head, justify="left" if head == "what" else "right")
-    for name, (value, target, good) in found.items():
-        table.add_row(name, f"{value:,.4g}", f"{target:,.4g}", "reached" if good else "MISSED")
-    return table
-
-
-def _speeds_json(speeds: list[Speed]) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": s.name,
-            "text": s.text,
-            "wall": s.wall,
-            "cpu": s.cpu,
-            "per_wall_s": s.per_wall_s,
-            "per_cpu_s": s.per_cpu_s,
-        }
-        for s in speeds
-    ]
+def _load() -> float | None:
+    return round(os.getloadavg()[0], 2) if hasattr(os, "getloadavg") else None
 
 
 def _machine() -> dict[str, Any]:
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
     versions = {name: version(name) for name in ("numba", "numpy", "scipy", "control")}
-    return {"python": platform.python_version(), "processors": os.cpu_count(), "load_average": load, **versions}
+    return {"python": platform.python_version(), "processors": os.cpu_count(), "load_average": _load(), **versions}
 
 
-@click.command()
-@click.option("--quick", is_flag=True, help="Minutes instead of the shift, one round: for a look, not for figures.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Also write everything to this file.")
-@click.option("--rounds", type=click.IntRange(min=1), help="Rounds of the speed tables.  [default: 5, quick 1]")
-def main(quick: bool, json_file: Path | None, rounds: int | None) -> None:
-    """Measure the engine in turns with what it can be compared with."""
-    console = Console(highlight=False)
-    console = console if console.is_terminal else Console(highlight=False, width=120)
-    duration_ms, loop_s, day_ms = (600_000, 60.0, 3_600_000) if quick else (SHIFT_MS, 600.0, DAY_MS)
-    rounds = rounds or (1 if quick else 5)
-    before = _machine()
-    console.print(", ".join(f"{name} {value}" for name, value in before.items()))
-    engines, loops = measure_speeds(duration_ms, rounds, loop_s)
-    console.print(speed_table("simulated s per s, demo shift, 100 ms scan", engines, COMPILED))
-    console.print(speed_table("simulated s per s, continuous PI loop without a scan", loops, "PI loop, own step"))
-    way = fastest(engines, "LSODA").name.removeprefix("LSODA, ")
-    agreement = measure_agreement(duration_ms, way, loop_s)
+def _say_agreement(console: Console, agreement: dict[str, Any]) -> None:
     for name, found in agreement.items():
         share = 100.0 * found["largest_pa"] / found["swing_pa"]
         rms_pa = found["rms_pa"]
         console.print(f"{name}: largest {found['largest_pa']:.1f} Pa, {share:.3f} % of the swing, RMS {rms_pa:.1f} Pa")
     console.print("closed loop, two runs may come to rest anywhere within the controller's neutral zone")
-    parts = part_times(rounds=5 if quick else 25)
-    console.print(part_table(parts))
-    start = measure_start_up(1 if quick else 7)
-    console.print(start_table(start))
-    peaks = [measure_memory(day_ms, 1000), measure_memory(day_ms, 100)]
-    console.print(memory_table(peaks))
-    reached = verdicts(engines, start, peaks)
-    console.print(verdict_table(reached))
-    if json_file is not None:
-        everything = {
-            "format_version": 1,
-            "quick": quick,
-            "machine": before,
-            "engines": _speeds_json(engines),
-            "loops": _speeds_json(loops),
-            "fastest_lsoda": way,
-            "agreement": agreement,
-            "parts": [asdict(part) for part in parts],
-            "start_up": asdict(start),
-            "memory": [asdict(peak) for peak in peaks],
-            "targets": {name: {"value": v, "target": t, "reached": r} for name, (v, t, r) in reached.items()},
-        }
-        json_file.write_text(json.dumps(everything, ensure_ascii=False, indent=1), encoding="utf-8")
+
+
+def measure(parts: Sequence[str], quick: bool, rounds: int) -> Iterator[Results]:
+    """What `parts` asks for, one after the other; each time all that there is until then, so that a stop loses little."""
+    found = Results(_machine(), quick)
+    duration_ms, loop_s, day_ms = (600_000, 60.0, 3_600_000) if quick else (SHIFT_MS, 600.0, DAY_MS)
+    short, some, many = (5, 20, 40) if quick else (25, 150, 400)
+    for part in parts:
+        click.echo(f"measuring: {part}", err=True)
+        if part == "scan":
+            found.whole, found.places, found.call_us = measure_places(many)
+            found.alone = part_times(rounds=short)
+            found.lookups = lookup_costs(Moment(session_of(VARIANTS[0])), rounds=short)
+        elif part == "components":
+            found.components = component_costs(many)[1]
+        elif part == "controllers":
+            with tempfile.TemporaryDirectory(prefix="twoslide-benchmark-") as folder:
+                found.controllers = controller_costs(Path(folder), some)
+        elif part == "growth":
+            found.by_duration, found.by_log_interval, found.by_event_rate = measure_growth(quick, 2 if quick else 7)
+        elif part == "start":
+            found.start = measure_start_up(1 if quick else 7)
+        elif part == "memory":
+            found.peaks = [measure_memory(day_ms, log_ms) for log_ms in (1000, 100)]
+            if not quick:
+                found.peaks += [measure_memory(ms, log_ms) for ms, log_ms in ((DAY_MS, 60_000), (SHIFT_MS, 1000))]
+        elif part == "engines":
+            found.engines, found.loops = measure_speeds(duration_ms, rounds, loop_s)
+            found.fastest_lsoda = fastest(found.engines, "LSODA").name.removeprefix("LSODA, ")
+            found.agreement = measure_agreement(duration_ms, found.fastest_lsoda, loop_s)
+        if found.engines and found.start is not None and found.peaks:
+            found.targets = verdicts(found.engines, found.start, found.peaks)
+        found.limits = what_limits(found)
+        found.machine |= {"load_average_afterwards": _load()}
+        yield found
+
+
+def measure_growth(quick: bool, rounds: int) -> tuple[list[Growth], list[Growth], list[Growth]]:
+    """By duration, by log interval, by rate of events."""
+    if quick:
+        return (
+            by_duration(rounds, (300_000, 3_600_000)),
+            by_log_interval(rounds, duration_ms=600_000),
+            by_event_rate(rounds, (0, 60, 600), 600_000),
+        )
+    return by_duration(rounds), by_log_interval(rounds), by_event_rate(rounds)
+
+
+@click.command()
+@click.option("--quick", is_flag=True, help="Minutes instead of the shift, few rounds: for a look, not for figures.")
+@click.option(
+    "--part", "parts", type=click.Choice(PARTS), multiple=True, help="Only this; may be repeated.  [default: all]"
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Also write tables and plots to this HTML file."
+)
+@click.option(
+    "--json", "json_file", type=click.Path(path_type=Path, dir_okay=False), help="Also write everything to this file."
+)
+@click.option("--rounds", type=click.IntRange(min=1), help="Rounds of the engines' table.  [default: 5, quick 1]")
+def main(quick: bool, parts: tuple[str, ...], out: Path | None, json_file: Path | None, rounds: int | None) -> None:
+    """Measure the engine: what a run and its parts cost, and what it can be compared with."""
+    for file in (out, json_file):
+        if file is not None and not file.absolute().parent.is_dir():
+            raise click.BadParameter(f"the folder of {file} does not exist; make it, or name another")
+    console = Console(highlight=False)
+    console = console if console.is_terminal else Console(highlight=False, width=150)
+    found = None
+    said: set[str] = set()
+    for found in measure([part for part in PARTS if part in (parts or PARTS)], quick, rounds or (1 if quick else 5)):
+        for table in all_tables(found):
+            if str(table.title) not in said:
+                console.print(table)
+                said.add(str(table.title))
+        if json_file is not None:
+            _write_whole(json_file, json.dumps(found.to_json(), ensure_ascii=False, indent=1))
+        if out is not None:
+            write_page(out, found)
+    if found is None:
+        return
+    if found.agreement:
+        _say_agreement(console, found.agreement)
+    console.print(", ".join(f"{name.replace('_', ' ')} {value}" for name, value in found.machine.items()))
+    for line in found.limits:
+        console.print(line)
+
+
+def _write_whole(path: Path, text: str) -> None:
+    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 if __name__ == "__main__":

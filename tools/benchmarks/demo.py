@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from controller.registry import SHIPPED
-from scenarios.engine import BlockEnd
+from scenarios.engine import NOISE_ROWS, BlockEnd
 from scenarios.entries import CompiledEntry, Entry
 from scenarios.preparation import Prepared, prepare
 from scenarios.runner import failure_text, open_session
@@ -19,7 +20,17 @@ SHIFT_MS = 7_200_000
 
 
 class OpenSession(Session):
-    """A session that lets a benchmark see the records the engine works on."""
+    """A session that lets a benchmark see the records the engine works on, and spare the drawing of the noise."""
+
+    drawing = True
+
+    def _draw_noise(self) -> None:
+        """A chunk of noise; with `drawing` off the last one again, which costs nothing and disturbs no short burst."""
+        if self.drawing:
+            super()._draw_noise()
+        else:
+            chunk_ms = NOISE_ROWS * self.scan_ms
+            self._set_run("noise_start_ms", self.time_ms // chunk_ms * chunk_ms)
 
     @property
     def records(self) -> list[Any]:
@@ -36,23 +47,51 @@ class OpenSession(Session):
         """The row of the last scan, as the engine has it."""
         return self._row
 
+    @property
+    def outside(self) -> tuple[Any, ...]:
+        """What a run has beside its records: the world of its events, watches, and which instruments are noisy."""
+        return self.world, self.watches, self._noisy
+
+    @outside.setter
+    def outside(self, outside: tuple[Any, ...]) -> None:
+        self.world, self.watches, self._noisy = outside
+
+    @property
+    def block(self) -> Callable[..., int]:
+        """The compiled block, which a benchmark may exchange."""
+        return self._block
+
+    @block.setter
+    def block(self, block: Callable[..., int]) -> None:
+        self._block = block
+
     def call(self, until_ms: int) -> int:
         """One call of the block, without SimPy; returns its BlockEnd."""
         return self._call(until_ms)
 
 
-def prepared_shift(controller: str, duration_ms: int = SHIFT_MS, log_ms: int = 1000) -> Prepared:
+def prepared_shift(controller: str, duration_ms: int = SHIFT_MS, log_ms: int = 1000, plant: str = "demo") -> Prepared:
     """The demo shift under `controller` (any name that `--controller` takes), cut or stretched to `duration_ms`.
 
-    Events that come later than the end never happen.
+    Events that come later than the end never happen.  `plant` says whose settings sheet it is.
     """
-    sheet = LIBRARY / "sheets" / f"demo_{controller}.toml"
+    sheet = LIBRARY / "sheets" / f"{plant}_{controller}.toml"
     found = prepare([SHIFT], controller=controller, settings=sheet if sheet.is_file() else None, log_ms=log_ms)[0]
     return replace(
         found,
         scenario=replace(found.scenario, duration_ms=duration_ms),
         facts={**found.facts, "duration_ms": str(duration_ms)},
     )
+
+
+def prepared_day(controller: str, duration_ms: int, log_ms: int = 1000) -> Prepared:
+    """The demo shift with its batches of goods going on to the end, so that a day is as busy as its first two hours."""
+    found = prepared_shift(controller, duration_ms, log_ms)
+    events = tuple(
+        event.model_copy(update={"until_ms": duration_ms}) if event.kind == "batch_arrivals" else event
+        for event in found.scenario.events
+    )
+    return replace(found, scenario=replace(found.scenario, events=events))
 
 
 def shipped_entry(prepared: Prepared) -> Entry:

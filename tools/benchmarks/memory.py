@@ -9,7 +9,7 @@ import resource
 import subprocess
 import sys
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -45,17 +45,12 @@ def _peak_mb() -> float:
 
 def _child(duration_ms: int, log_ms: int) -> None:
     from scenarios.runner import execute
-    from tools.benchmarks.demo import new_session, play_whole, prepared_shift, shipped_entry
+    from tools.benchmarks.demo import new_session, play_whole, prepared_day, prepared_shift, shipped_entry
 
     warm = prepared_shift("scheduled_pi", 60_000)
     play_whole(new_session(warm, shipped_entry(warm)))
     loaded_mb = _peak_mb()
-    prepared = prepared_shift("scheduled_pi", duration_ms, log_ms)
-    events = tuple(
-        event.model_copy(update={"until_ms": duration_ms}) if event.kind == "batch_arrivals" else event
-        for event in prepared.scenario.events
-    )
-    prepared = replace(prepared, scenario=replace(prepared.scenario, events=events))
+    prepared = prepared_day("scheduled_pi", duration_ms, log_ms)
     with tempfile.TemporaryDirectory(prefix="twoslide-benchmark-") as folder:
         result = execute(prepared, Path(folder) / "run")
     if result.failure:

@@ -24,6 +24,7 @@ from tools.benchmarks.timing import Candidate, Work
 
 ROOT = Path(__file__).resolve().parents[2]
 C_SOURCE = ROOT / "tests" / "scenarios" / "foreign" / "plain_steps.c"
+PYTHON_CLASS = C_SOURCE.with_suffix(".py")
 COMPILED = "compiled, scheduled_pi"
 # without a machine the load warms the rooms, and after 40 min the vessel's pressure is past the property tables
 LONGEST_AT_REST_MS = 1_800_000
@@ -99,6 +100,17 @@ def other_controllers(duration_ms: int, folder: Path) -> list[Candidate]:
             lambda: new_session(prepared),
         ),
     ]
+    if PYTHON_CLASS.is_file():
+        in_python = prepared_shift(f"{PYTHON_CLASS}:PlainSteps", duration_ms)
+        found.insert(
+            1,
+            _candidate(
+                "Python class",
+                "compiled plant calls back the same small step controller as a Python class",
+                duration_ms,
+                lambda: foreign_session(in_python),
+            ),
+        )
     library = build_c_controller(folder)
     if library is not None:
         in_c = prepared_shift(str(library), duration_ms)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import statistics
 import time
 from collections.abc import Callable, Sequence
@@ -44,6 +45,19 @@ class Speed:
         """The best round per second of wall time: the round that others disturbed least."""
         return max(self.per_wall_s)
 
+    @property
+    def spread_frac(self) -> float:
+        """Middle half of the rounds' processor-time figures over their median; 0 for a single round."""
+        if len(self.per_cpu_s) < 2:
+            return 0.0
+        low, _, high = statistics.quantiles(self.per_cpu_s, n=4, method="inclusive")
+        return (high - low) / self.cpu
+
+    @property
+    def settled(self) -> bool:
+        """Whether the rounds agree well enough for the figure to be used: several, within 15 % in their middle half."""
+        return len(self.per_cpu_s) > 1 and self.spread_frac <= 0.15
+
 
 def timed(work: Work) -> tuple[float, float]:
     """Wall and processor seconds of one call."""
@@ -75,6 +89,7 @@ def in_turns(candidates: Sequence[Candidate], rounds: int, warm: bool = True, le
     cpus: dict[str, list[float]] = {c.name: [] for c in candidates}
     for number in range(-1 if warm else 0, rounds):
         for c in candidates:
+            gc.collect()  # a session and its callback hold each other, and a day's rows are half a gigabyte
             wall_s, cpu_s = _median_of_some(c, least_s)
             if number >= 0:
                 walls[c.name].append(c.amount / wall_s)
