@@ -54,7 +54,7 @@ def test_c_controller_and_its_python_twin_give_the_same_trace(short: Path, plain
 def test_a_failing_controller_leaves_its_rows(
     short: Path, tmp_path: Path, name: str, words: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "1.5")
+    monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "6")
     result = run(short, f"{PLAIN}:{name}", tmp_path / "out")
     assert result.failure is not None
     assert re.search(words, result.failure), result.failure
@@ -121,7 +121,7 @@ def test_a_controller_that_fails_in_its_first_scan_still_leaves_a_folder(
 
 
 def test_a_controller_that_hangs_while_it_resets_is_given_up(short: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "1.5")
+    monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "6")
     result = run(short, f"{PLAIN}:NeverLoads")
     assert result.failure is not None
     assert "did not load within" in result.failure
