@@ -5,42 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from plant_model.compression import (
-    CompressionResult,
-    CompressorParameters,
-    compress,
-    nozzle_flux,
-    rated_leakage_frac,
-    volume_ratio_travel_frac,
-)
-from plant_model.properties import load_refrigerant, saturation_pressure_pa
-from plant_model.rotor_geometry import RotorGeometry, slide_curves
-
-R717 = load_refrigerant("R717")
-MACHINE = CompressorParameters()
-ROTOR = RotorGeometry()
-CURVES = slide_curves(ROTOR, rated_leakage_frac(MACHINE, ROTOR, R717))
-SPEED = MACHINE.nominal_speed_1_s
-
-
-def _run(
-    capacity: float,
-    ratio: float | None = None,
-    t_e_c: float = -10.0,
-    t_c_c: float = 35.0,
-    machine: CompressorParameters = MACHINE,
-    speed_1_s: float = SPEED,
-    t_discharge_k: float = 353.15,
-) -> CompressionResult:
-    """At saturated temperatures in °C; ratio None is the best attainable position of the volume-ratio slide."""
-    p1_pa, p2_pa = (saturation_pressure_pa(R717, t + 273.15) for t in (t_e_c, t_c_c))
-    out = CompressionResult()
-    for _ in range(2):
-        place = 0.5 if ratio is None else ratio
-        compress(machine, R717, CURVES, p1_pa, 3.0, p2_pa, t_discharge_k, speed_1_s, capacity, place, out)
-        if ratio is None:
-            ratio = volume_ratio_travel_frac(CURVES, out.volume_ratio_attainable / out.trapped_fraction_frac)
-    return out
+from plant_model.compression import nozzle_flux
+from tests.plant_model.test_compression import MACHINE, _run
 
 
 def test_nozzle_flow_chokes_where_gas_dynamics_says() -> None:
