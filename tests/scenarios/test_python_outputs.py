@@ -51,7 +51,7 @@ def test_a_state_may_be_its_number_and_one_that_nobody_knows_is_for_the_contract
     assert told(mode=value) == ""
 
 
-@pytest.mark.parametrize("value", ["AUTOMATIC", True, 1.5, None, [], 10**30])
+@pytest.mark.parametrize("value", ["AUTOMATIC", True, 1.5, 1.0, 0j, None, [], 10**30])
 def test_what_is_no_state_is_refused(value: Any) -> None:
     assert told(mode=value) == f"outputs.mode = {value!r} is no Mode"
 
