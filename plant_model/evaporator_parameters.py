@@ -74,7 +74,7 @@ def evaporator_violations(e: EvaporatorParameters) -> list[str]:
     for name in ("conductance_share_frac", "room_capacity_share_frac", "load_share_frac"):
         total = sum(getattr(e, name))
         if abs(total - 1.0) > 1.0e-6:
-            found.append(f"evaporator: {name} adds up to {total:g}; the groups' shares of the whole must make 1")
+            found.append(f"evaporator: {name} adds up to {100.0 * total:g} %; the groups' shares must make 100 %")
     for i in range(GROUPS):
         used = e.conductance_share_frac[i] > 0.0
         if used and e.room_capacity_share_frac[i] <= 0.0:

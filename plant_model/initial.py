@@ -106,7 +106,9 @@ def _require(p: Parameters, suction_pa: float, discharge_pa: float) -> None:
     require_pressure("refrigerant", p.refrigerant, suction_pa, "suction pressure at the start")
     require_pressure("refrigerant", p.refrigerant, discharge_pa, "discharge pressure at the start")
     if discharge_pa < suction_pa:
-        raise StartError(f"start: discharge pressure {discharge_pa:g} Pa is below suction pressure {suction_pa:g} Pa")
+        raise StartError(
+            f"start: discharge pressure {discharge_pa / 1e3:.6g} kPa is below suction pressure {suction_pa / 1e3:.6g} kPa"
+        )
 
 
 def stopped_state(
@@ -255,7 +257,7 @@ def running_state(
         if not low_w <= load_w <= high_w:
             raise StartError(
                 f"start: the machine carries {low_w / 1000:.0f} to {high_w / 1000:.0f} kW at suction "
-                f"{suction_pa:.0f} Pa and discharge {pressure_pa:.0f} Pa; the load is {load_w / 1000:.0f} kW"
+                f"{suction_pa / 1e3:.1f} kPa and discharge {pressure_pa / 1e3:.1f} kPa; the load is {load_w / 1000:.0f} kW"
             )
         carry_w(_between(lambda x: carry_w(x) - load_w, 0.0, 1.0, 1.0e-9))
 

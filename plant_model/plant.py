@@ -381,8 +381,8 @@ def explain(status: int, s: PlantState, p: Parameters) -> str:
             f"{p.plant.discharge_side.volume_m3:g} m³, last at {discharge:.4g} kPa"
         ),
         PlantStatus.NOT_FINITE: (
-            f"a temperature or pressure is no longer a sensible number: discharge {s.oil.mixture_k:.4g} K, "
-            f"oil {s.oil.supply_k:.4g} K, room {s.room_k:.4g} K, suction {suction:.4g} kPa"
+            f"a temperature or pressure is no longer a sensible number: discharge {s.oil.mixture_k - 273.15:.4g} °C, "
+            f"oil {s.oil.supply_k - 273.15:.4g} °C, room {s.room_k - 273.15:.4g} °C, suction {suction:.4g} kPa"
         ),
     }
     return texts[PlantStatus(status)]

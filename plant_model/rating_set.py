@@ -189,7 +189,7 @@ def rating_violations(r: RatingSetParameters) -> list[str]:
         if not (flow_kg_s > 0.0 and power_w > 0.0):
             return [
                 f"rating: at {suction_k - 273.15:.4g}/{discharge_k - 273.15:.4g} °C the set gives {flow_kg_s:.4g} kg/s "
-                f"and {power_w:.4g} W; both must be above 0 in all its range: check coefficients, units and range"
+                f"and {power_w / 1e3:.4g} kW; both must be above 0 in all its range: check coefficients, units and range"
             ]
     return []
 

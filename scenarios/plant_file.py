@@ -17,6 +17,7 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any, Generic, TypeVar, cast
 
+from plant_model.parameters import BAROMETRIC_HIGH_PA, BAROMETRIC_LOW_PA
 from scenarios.cross_checks import every_field, place_cross_checks, rule_of
 from scenarios.cross_file_checks import site_contradiction, site_note
 from scenarios.errors import InputRefused, Problem, shortened
@@ -54,15 +55,16 @@ class SiteKey:
     why: str
 
 
-# the limits lie far above and below where plants stand; common practice, no source
+# the altitudes whose standard atmosphere the plant's own limits of the barometer hold
 SITE_KEYS = {
     "altitude": SiteKey(
-        "m", "", -1000.0, 11000.0, 0.0, "gives the barometric pressure by ISO 2533 where that is not given"
+        "m", "", -1000.0, 5500.0, 0.0, "gives the barometric pressure by ISO 2533 where that is not given"
     ),
     "barometric_pressure": SiteKey(
-        "Pa", "absolute", 20e3, 110e3, 101325.0, "zero of gauge pressures; without it or an altitude they are refused"
+        "Pa", "absolute", BAROMETRIC_LOW_PA, BAROMETRIC_HIGH_PA, 101325.0,
+        "zero of gauge pressures; without it or an altitude they are refused",
     ),
-}
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

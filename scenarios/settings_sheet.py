@@ -27,7 +27,7 @@ from scenarios.cross_checks import every_field, place_cross_checks
 from scenarios.errors import InputRefused, Problem, StorageFailed, shortened
 from scenarios.plant_file import read_text
 from scenarios.quantities import Site, format_quantity
-from scenarios.record_fields import FieldRule, field_rules
+from scenarios.record_fields import FieldRule, as_keys, field_rules
 from scenarios.record_tables import read_record, unknown_keys, values_of
 from scenarios.toml_source import TomlSource, read_toml
 
@@ -90,7 +90,8 @@ def load_sheet(
     problems: list[Problem] = []
     settings = _read_settings(source, controller, settings_type, site, problems)
     if settings is not None and cross_check is not None:
-        place_cross_checks(source, ("settings",), settings_type, cross_check(settings), problems)
+        found = (as_keys(settings_type, message) for message in cross_check(settings))
+        place_cross_checks(source, ("settings",), settings_type, found, problems)
     notes: tuple[str, ...] = ()
     stamp = ""
     if settings is not None:

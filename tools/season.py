@@ -84,11 +84,16 @@ def _write(path: Path, text: str) -> None:
         beside.unlink(missing_ok=True)
 
 
+def _zone_text(offset_h: float) -> str:
+    """ "UTC−6"."""
+    return f"UTC{offset_h:+g}".replace("-", "−")
+
+
 def _facts(run: SeasonRun) -> list[tuple[str, str]]:
     inputs = run.inputs
     return [
         ("plant", f"{run.plant_title} ({inputs.plant.name})"),
-        ("weather", f"{inputs.weather.path.name}: {inputs.weather.station}, UTC{inputs.weather.utc_offset_h:+g}"),
+        ("weather", f"{inputs.weather.path.name}: {inputs.weather.station}, {_zone_text(inputs.weather.utc_offset_h)}"),
         ("load", f"{inputs.load.path.name}, {run.load.count} day(s) repeated over the year, times {inputs.scale:g}"),
         ("controller", inputs.controller),
         ("settings", inputs.settings.name if inputs.settings else "defaults"),
@@ -160,6 +165,8 @@ def month_table(found: Season) -> Table:
     """Month by month: the day, its weather and load, and energy with the slides and with the best held port."""
     from rich.table import Table
 
+    from scenarios.score_records import fixed_text
+
     best = found.best_held
     table = Table(caption_justify="left", caption="each month's day, times the month's days; saving at equal cooling")
     heads = ("month", "day", "wet bulb °C (month)", "condensing °C", "load kW (month)", "capacity %", "cooling MWh",
@@ -173,18 +180,18 @@ def month_table(found: Season) -> Table:
         days = month.days / 1000.0
         table.add_row(
             MONTHS[month.month - 1], day_text(month.day),
-            f"{month.day_wet_bulb_k - 273.15:.1f} ({month.month_wet_bulb_k - 273.15:.1f})",
-            f"{round(mine.condensing_low_c)} … {round(mine.condensing_high_c)}",
+            f"{fixed_text(month.day_wet_bulb_k - 273.15, 1)} ({fixed_text(month.month_wet_bulb_k - 273.15, 1)})",
+            f"{fixed_text(mine.condensing_low_c, 0)} … {fixed_text(mine.condensing_high_c, 0)}",
             f"{month.day_load_w / 1000.0:.0f} ({month.month_load_w / 1000.0:.0f})", f"{mine.capacity_pct:.0f}",
             f"{mine.cooling_kwh * days:.1f}", f"{mine.motor_kwh * days:.2f}", f"{other.motor_kwh * days:.2f}",
             f"{mine.cooling_kwh / mine.motor_kwh:.2f}", f"{other.cooling_kwh / other.motor_kwh:.2f}",
-            f"{found.month_saving_pct(best, k):.1f}", f"{other.through_path_h * month.days:.0f}",
+            fixed_text(found.month_saving_pct(best, k), 1), f"{other.through_path_h * month.days:.0f}",
         )  # fmt: skip
     table.add_section()
     table.add_row(
         "year", "", "", "", "", "", f"{found.slides.cooling_kwh / 1e3:.0f}", f"{found.slides.motor_kwh / 1e3:.1f}",
         f"{best.motor_kwh / 1e3:.1f}", f"{found.slides.motor_cop:.3f}", f"{best.motor_cop:.3f}",
-        f"{found.saving_pct(best):.2f}", f"{best.through_path_h:.0f}",
+        fixed_text(found.saving_pct(best), 2), f"{best.through_path_h:.0f}",
     )  # fmt: skip
     return table
 
@@ -192,6 +199,8 @@ def month_table(found: Season) -> Table:
 def held_table(found: Season) -> Table:
     """The year with the slides working and with the port held at each ratio tried."""
     from rich.table import Table
+
+    from scenarios.score_records import fixed_text
 
     table = Table(
         caption_justify="left", caption="saving: what the working slides use less than this, at equal cooling"
@@ -205,8 +214,8 @@ def held_table(found: Season) -> Table:
         table.add_row(
             name + (" (best)" if variant is found.best_held else ""),
             f"{variant.motor_kwh / 1e3:.1f}", f"{variant.total_kwh / 1e3:.1f}", f"{variant.motor_cop:.3f}",
-            f"{variant.total_cop:.3f}", f"{found.saving_pct(variant):.2f}" if held else "",
-            f"{found.saving_pct(variant, total=True):.2f}" if held else "", f"{variant.through_path_h:.0f}",
+            f"{variant.total_cop:.3f}", fixed_text(found.saving_pct(variant), 2) if held else "",
+            fixed_text(found.saving_pct(variant, total=True), 2) if held else "", f"{variant.through_path_h:.0f}",
             f"{variant.trips:.0f}",
         )  # fmt: skip
     return table
@@ -227,14 +236,16 @@ def _at_the_end(best: Variant, found: Season) -> str:
 
 def answer_lines(found: Season) -> list[str]:
     """What the volume-ratio pair saves, in words."""
+    from scenarios.score_records import fixed_text
+
     best, (ratio, moving_pct) = found.best_held, found.moving_port()
     return [
         f"Against the best held port (full-load ratio {best.full_load_ratio:.2f}, found for this very year) the "
         f"volume-ratio pair {_saves(found.saving_pct(best))} the motor's energy; with pump and fans it "
         f"{_saves(found.saving_pct(best, total=True))} all energy.{_at_the_end(best, found)}",
         f"Against a port that moves with the capacity slide and gives the gas {ratio:.2f} at every load, it would save "
-        f"some {moving_pct:.1f} % of the motor's energy (negative: cost).  That is an estimate from the working slide's "
-        "run, not a run.",
+        f"some {fixed_text(moving_pct, 1)} % of the motor's energy (negative: cost).  That is an estimate from the "
+        "working slide's run, not a run.",
     ]
 
 

@@ -27,8 +27,8 @@ def test_the_demo_groups_make_the_whole() -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"conductance_share_frac": (0.5, 0.25, 0.2, 0.0)}, "conductance_share_frac adds up to 0.95"),
-        ({"load_share_frac": (0.6, 0.3, 0.2, 0.0)}, "load_share_frac adds up to 1.1"),
+        ({"conductance_share_frac": (0.5, 0.25, 0.2, 0.0)}, "conductance_share_frac adds up to 95 %"),
+        ({"load_share_frac": (0.6, 0.3, 0.2, 0.0)}, "load_share_frac adds up to 110 %"),
         ({"room_capacity_share_frac": SPARE_USED}, "group 4 has capacity or load and no conductance"),
         ({"load_share_frac": SPARE_USED}, "group 4 has capacity or load and no conductance"),
         ({"room_capacity_share_frac": (0.5, 0.5, 0.0, 0.0)}, "group 3 has conductance and no room capacity"),

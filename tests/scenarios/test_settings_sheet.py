@@ -89,7 +89,7 @@ def test_a_changed_value_is_refused_with_the_way_out(sheet: Path, old: str, new:
         ('"100 °C"', '"100 K"', "out of range"),
         (SHEET[SHEET.index("[settings]") :], "settings = 3", "sheet.toml:3:12: settings must be a table"),
         ('"0.5 psi"', '"0.5 psig"', "a pressure difference is expected"),
-        ("[settings]", "[settings]\ngain = 0", "sheet.toml:3:2: capacity.load_ramp_ms: a ramp needs a gain"),
+        ("[settings]", "[settings]\ngain = 0", "sheet.toml:3:2: capacity.load_ramp: a ramp needs a gain"),
         ("[settings]", "[setings]", "did you mean"),
     ],
 )
@@ -100,7 +100,7 @@ def test_what_is_refused_and_where(sheet: Path, old: str, new: str, words: str) 
     with pytest.raises(InputRefused) as caught:
         load(sheet)
     message = str(caught.value)
-    if "load_ramp_ms" in words:
+    if "load_ramp" in words:
         # the key itself is not in the file: placed at the nearest table, which is [settings.capacity]
         words = words.replace("3:2", "7:11")
     assert words in message

@@ -44,12 +44,12 @@ def day(k: int, ratio: float | None, motor: float) -> DayResult:
     )
 
 
-def made() -> Season:
-    months = tuple(MonthDay(k + 1, MONTH_STARTS[k], MONTH_DAYS[k], 280.0, 281.0, 3e5, 3e5) for k in range(12))
+def made(factors: tuple[float, ...] = (1.10, 1.04, 1.08), wet_bulb_k: float = 280.0) -> Season:
+    months = tuple(MonthDay(k + 1, MONTH_STARTS[k], MONTH_DAYS[k], wet_bulb_k, 281.0, 3e5, 3e5) for k in range(12))
     slides = Variant(None, tuple(day(k, None, 1500.0 + 20 * k) for k in range(12)), MONTH_DAYS)
     held = tuple(
         Variant(ratio, tuple(day(k, ratio, factor * (1500.0 + 20 * k)) for k in range(12)), MONTH_DAYS)
-        for ratio, factor in ((2.6, 1.10), (3.4, 1.04), (4.4, 1.08))
+        for ratio, factor in zip((2.6, 3.4, 4.4), factors, strict=True)
     )
     return Season(months, slides, held, 3, ("a <note>",))
 
@@ -69,6 +69,15 @@ def test_the_tables_have_a_line_a_month_and_a_line_a_port() -> None:
     assert set(months.columns[-2].cells) == {"3.8", "3.85"}
     ports = list(held.columns[0].cells)
     assert ports == ["slides working", "held at 2.60", "held at 3.40 (best)", "held at 4.40"]
+
+
+def test_a_negative_figure_has_a_true_minus_sign_everywhere() -> None:
+    found = made(factors=(0.99, 1.0, 1.0), wet_bulb_k=266.15)
+    tables = (month_table(found), held_table(found))
+    cells = [str(cell) for table in tables for column in table.columns for cell in column.cells]
+    assert "−1.01" in cells  # 1 − 1/0.99
+    assert "7.9 (−7.0)" in cells  # wet bulb, °C
+    assert not [text for text in (*cells, *answer_lines(found)) if re.search(r"(?<!\w)-\d", text)]
 
 
 def test_the_page_stands_alone_and_says_the_same(tmp_path: Path) -> None:
