@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, model_validator
 
 from scenarios.errors import InputRefused
 from scenarios.quantities import Site, example_of
@@ -44,7 +44,7 @@ def quantity(unit: str, of: str = "", low: float | None = None, high: float | No
 
     kind: Any = {"type": "string"} if unit != "1" else {"type": ["number", "string"]}
     example = example_of(unit, of)
-    schema = WithJsonSchema({**kind, "description": f"for example {example}"})
+    schema = WithJsonSchema({**kind, "examples": [part.strip('"') for part in example.split(" or ")]})
     return BeforeValidator(convert), schema, Told(unit, of, low, high, example)
 
 
@@ -61,7 +61,7 @@ Frac = Annotated[float, *_FRAC]
 DemandPct = Annotated[float, *_DEMAND]
 WetBulbK = Annotated[float, *_WET_BULB]
 DriftK = Annotated[float, *_DRIFT]
-SpanFrac = Annotated[float, *quantity("1", low=-1.0, high=1.0)]
+SizeFrac = Annotated[float, *quantity("1")]  # of a fault: each has limits of its own
 MassFlowKgS = Annotated[float, *quantity("kg/s", low=-1.0, high=100.0)]
 VolumeFlowM3S = Annotated[float, *quantity("m³/s", low=0.0, high=10.0)]
 
@@ -82,7 +82,7 @@ MOST_PER_HOUR = 3600.0  # one a second: more is no door; common practice, no sou
 RatePerS = Annotated[
     float,
     BeforeValidator(_per_hour),
-    WithJsonSchema({"type": "string", "description": "20 /h"}),
+    WithJsonSchema({"type": "string", "examples": ["20 /h"]}),
     Told(reach=f"0 /h to {MOST_PER_HOUR:g} /h", example='"20 /h"'),
 ]
 Group = Annotated[int, Field(ge=1, le=4, strict=True), Told("1", low=1, high=4, example="2")]
@@ -100,7 +100,23 @@ class EventBase(BaseModel):
         return int(getattr(self, "at_ms", getattr(self, "from_ms", 0)))
 
 
-def until_after_from(from_ms: int, until_ms: int) -> None:
-    """Raises ValueError for a time that ends before it begins."""
-    if until_ms <= from_ms:
-        raise ValueError('"until" must be later than "from"')
+class At(EventBase):
+    """An event that begins at one time."""
+
+    at_ms: TimeMs = Field(alias="at", description="when it happens")
+
+
+class Between(EventBase):
+    """An event that goes on from one time to another."""
+
+    from_ms: TimeMs = Field(alias="from", description="when it begins")
+    until_ms: TimeMs = Field(alias="until", description="when it ends")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.until_ms <= self.from_ms:
+            raise ValueError('"until" must be later than "from"')
+        return self
+
+
+FOR_GOOD = "how long it lasts; for good where it is left out"

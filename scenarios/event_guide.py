@@ -65,7 +65,7 @@ def _reach(model: type[BaseModel], name: str, shape: _Shape) -> tuple[str, str]:
         return "", "a value of that column, with its unit"
     if name == "fault" and model is EVENT_KINDS["plant_fault"]:
         return "", ", ".join(FAULTS)
-    if name == "size_frac" and model is EVENT_KINDS["plant_fault"]:
+    if name == "size_frac":
         return "%", "see the fault's own row"
     if get_origin(kind) is Literal:
         return "", ", ".join(get_args(kind))
@@ -155,9 +155,9 @@ def _faults(kind: str) -> Iterator[GuideRow]:
             reach = range_as_written(spec.low, spec.high, "1", name="size_frac")
             yield _fault_row(kind, name, spec.text, _size_of(spec), reach)
     if kind == "instrument_fault":
-        told = _shape(get_type_hints(EVENT_KINDS[kind], include_extras=True)["size_frac"]).find(Told)
         for name, spec_of in INSTRUMENT_FAULTS.items():
-            yield _fault_row(kind, name, spec_of.text, spec_of.size, _limits(told, "size_frac", None))
+            reach = range_as_written(spec_of.low, spec_of.high, "1", name="size_frac")
+            yield _fault_row(kind, name, spec_of.text, spec_of.size, reach)
 
 
 def event_rows() -> list[GuideRow]:
@@ -176,6 +176,12 @@ def scenario_rows() -> list[GuideRow]:
     rows.append(GuideRow("[start]", "", "", "", _said(Start)))
     rows += _keys(Start, "start.")
     rows.append(
-        GuideRow("[[event]]", "", ", ".join(EVENT_KINDS), OPTIONAL, "as many as happen; see `twoslide describe events`")
+        GuideRow(
+            "[[event]]",
+            "",
+            ", ".join(EVENT_KINDS),
+            OPTIONAL,
+            "what happens from outside: as many as happen; see `twoslide describe events`",
+        )
     )
     return rows

@@ -8,27 +8,31 @@ from __future__ import annotations
 
 import difflib
 from enum import StrEnum
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from scenarios.errors import shortened
 from scenarios.event_fields import (
+    FOR_GOOD,
+    At,
+    Between,
     DemandPct,
     DriftK,
     EventBase,
     Group,
     HeatChangeW,
     MassFlowKgS,
-    SpanFrac,
+    SizeFrac,
     TimeMs,
     VolumeFlowM3S,
-    until_after_from,
 )
 from scenarios.event_fields import DurationMs as DurationMs
 from scenarios.event_fields import Frac as Frac
 from scenarios.event_fields import HeatW as HeatW
 from scenarios.event_fields import quantity as quantity
-from scenarios.fault_table import FAULTS
+from scenarios.fault_table import FAULTS, FaultSpec
+from scenarios.instrument_fault_table import INSTRUMENT_FAULTS, InstrumentFaultSpec
 from scenarios.load_and_weather_kinds import BatchArrivals as BatchArrivals
 from scenarios.load_and_weather_kinds import DoorTraffic as DoorTraffic
 from scenarios.load_and_weather_kinds import LoadLogPlayed as LoadLogPlayed
@@ -38,6 +42,7 @@ from scenarios.load_and_weather_kinds import LoadStep as LoadStep
 from scenarios.load_and_weather_kinds import WeatherLogPlayed as WeatherLogPlayed
 from scenarios.load_and_weather_kinds import WetBulbDrift as WetBulbDrift
 from scenarios.load_and_weather_kinds import WetBulbStep as WetBulbStep
+from scenarios.record_tables import range_problem
 
 
 class Action(StrEnum):
@@ -60,16 +65,19 @@ class Action(StrEnum):
     VOLUME_RATIO_MANUAL_OFF = "volume_ratio_manual_off"
 
 
-class Operator(EventBase):
+class Operator(At):
     """Somebody acts on the cabinet.  `demand` belongs to the two manual modes, remote_demand and announce_load."""
 
     WITH_DEMAND: ClassVar[frozenset[Action]] = frozenset(
         {Action.REMOTE_DEMAND, Action.ANNOUNCE_LOAD, Action.CAPACITY_MANUAL_ON, Action.VOLUME_RATIO_MANUAL_ON}
     )
     kind: Literal["operator"]
-    at_ms: TimeMs = Field(alias="at")
-    action: Action
-    demand_pct: DemandPct | None = Field(None, alias="demand")
+    action: Action = Field(description="what is done")
+    demand_pct: DemandPct | None = Field(
+        None,
+        alias="demand",
+        description="capacity demand; that slide's place for volume_ratio_manual_on; the change to come for announce_load",
+    )
 
     @model_validator(mode="after")
     def _demand_where_it_belongs(self) -> Self:
@@ -82,22 +90,37 @@ class Operator(EventBase):
         return self
 
 
-class InstrumentFault(EventBase):
+def _sized(spec: FaultSpec | InstrumentFaultSpec | None, given: Any, size_frac: float | None) -> float | None:
+    """A fault's size, as it was; ValueError outside the fault's own limits, told in the unit of what was given."""
+    if spec is not None and spec.sized and size_frac is not None:
+        bad = range_problem(size_frac, "1", spec.low, spec.high, "", given)
+        if bad is not None:
+            raise ValueError(str(bad))
+    return size_frac
+
+
+class InstrumentFault(At):
     """An instrument fails for the time `lasting`, or for good.
 
-    `size` belongs to a bias (of span, signed), a drift (of span per hour) and a wrong_span (true span over configured).
+    `size` belongs to a bias, a drift and a wrong_span; scenarios/instrument_fault_table.py has its meaning and limits.
     """
 
     kind: Literal["instrument_fault"]
-    at_ms: TimeMs = Field(alias="at")
-    instrument: str
-    fault: Literal["open_circuit", "short_circuit", "stuck", "bias", "drift", "wrong_span", "over_range"]
-    size_frac: SpanFrac | None = Field(None, alias="size")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    instrument: str = Field(description="which transmitter")
+    fault: Literal["open_circuit", "short_circuit", "stuck", "bias", "drift", "wrong_span", "over_range"] = Field(
+        description="what is wrong with it"
+    )
+    size_frac: SizeFrac | None = Field(None, alias="size", description="how wrong it is")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
+
+    @field_validator("size_frac", mode="wrap")
+    @classmethod
+    def _in_its_limits(cls, given: Any, read: Any, info: ValidationInfo) -> Any:
+        return _sized(INSTRUMENT_FAULTS.get(info.data.get("fault", "")), given, read(given))
 
     @model_validator(mode="after")
     def _size_where_it_belongs(self) -> Self:
-        if (self.fault in ("bias", "drift", "wrong_span")) != (self.size_frac is not None):
+        if INSTRUMENT_FAULTS[self.fault].sized != (self.size_frac is not None):
             raise ValueError(
                 '"size" belongs to a bias (of span), a drift (of span per hour) and a wrong_span (true span over the '
                 'configured one), for example "5 %", and to nothing else'
@@ -105,60 +128,68 @@ class InstrumentFault(EventBase):
         return self
 
 
-class CondenserFans(EventBase):
+class CondenserFans(At):
     """From now on this share of the condenser's fans is `running`."""
 
     kind: Literal["condenser_fans"]
-    at_ms: TimeMs = Field(alias="at")
-    running_frac: Frac = Field(alias="running")
+    running_frac: Frac = Field(alias="running", description="share of the fans that may run")
 
 
-class SafetyChain(EventBase):
+class SafetyChain(At):
     """The hard-wired safety chain opens; it closes after `lasting`, or stays open."""
 
     kind: Literal["safety_chain"]
-    at_ms: TimeMs = Field(alias="at")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
-class PlantFault(EventBase):
+class PlantFault(At):
     """A part of machine or plant fails: at once, or growing evenly `over` a time; for the time `lasting`, or for good.
 
     `size` is how much of it is lost (a share, "60 %"); a fault that is there or not takes none.  See scenarios/fault_table.
     """
 
     kind: Literal["plant_fault"]
-    at_ms: TimeMs = Field(alias="at")
-    fault: str
-    size_frac: SpanFrac | None = Field(None, alias="size")
-    over_ms: DurationMs | None = Field(None, alias="over")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    fault: str = Field(description="what fails")
+    size_frac: SizeFrac | None = Field(None, alias="size", description="how much of it is lost")
+    over_ms: DurationMs | None = Field(
+        None, alias="over", description="time in which it grows evenly to its size; at once where it is left out"
+    )
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
+
+    @field_validator("fault")
+    @classmethod
+    def _known(cls, fault: str) -> str:
+        if fault not in FAULTS:
+            close = difflib.get_close_matches(fault[:200], FAULTS, 1)
+            hint = f'did you mean "{close[0]}"? ' if close else ""
+            raise ValueError(f'unknown fault "{shortened(fault)}"; {hint}known are {", ".join(FAULTS)}')
+        return fault
+
+    @field_validator("size_frac", mode="wrap")
+    @classmethod
+    def _in_its_limits(cls, given: Any, read: Any, info: ValidationInfo) -> Any:
+        return _sized(FAULTS.get(info.data.get("fault", "")), given, read(given))
 
     @model_validator(mode="after")
-    def _known_and_sized(self) -> Self:
-        spec = FAULTS.get(self.fault)
-        if spec is None:
-            close = difflib.get_close_matches(self.fault, FAULTS, 1)
-            hint = f'did you mean "{close[0]}"? ' if close else ""
-            raise ValueError(f'unknown fault "{self.fault}"; {hint}known are {", ".join(FAULTS)}')
+    def _size_where_it_belongs(self) -> Self:
+        spec = FAULTS[self.fault]
         if spec.sized != (self.size_frac is not None):
             raise ValueError(f'"{self.fault}" {"needs a size" if spec.sized else "is there or not: it takes no size"}')
         if not spec.sized and self.over_ms is not None:
             raise ValueError(f'"{self.fault}" is there or not: it cannot grow over a time')
-        if self.size_frac is not None and not spec.low <= self.size_frac <= spec.high:
-            raise ValueError(f'the size of "{self.fault}" is {spec.low:g} to {spec.high:g}')
         return self
 
 
-class EvaporatorGroup(EventBase):
+class EvaporatorGroup(At):
     """One evaporator group opens or closes (`open`, a share), and may get a load of its own on top (`load`)."""
 
     kind: Literal["evaporator_group"]
-    at_ms: TimeMs = Field(alias="at")
-    group: Group
-    open_frac: Frac | None = Field(None, alias="open")
-    load_w: HeatChangeW | None = Field(None, alias="load")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    group: Group = Field(description="which group")
+    open_frac: Frac | None = Field(
+        None, alias="open", description="how far it is open from now on; left as it is where it is left out"
+    )
+    load_w: HeatChangeW | None = Field(None, alias="load", description="heat on top of its share of the load")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
     @model_validator(mode="after")
     def _something(self) -> Self:
@@ -167,70 +198,57 @@ class EvaporatorGroup(EventBase):
         return self
 
 
-class Defrost(EventBase):
+class Defrost(At):
     """One group is defrosted: hot gas for a time, then its pressure is bled down to suction."""
 
     kind: Literal["defrost"]
-    at_ms: TimeMs = Field(alias="at")
-    group: Group
-    hot_gas_ms: DurationMs = Field(alias="hot_gas")
-    bleed_down_ms: DurationMs = Field(alias="bleed_down")
+    group: Group = Field(description="which group")
+    hot_gas_ms: DurationMs = Field(alias="hot_gas", description="how long it gets hot gas")
+    bleed_down_ms: DurationMs = Field(alias="bleed_down", description="how long its pressure is bled down afterwards")
 
 
-class LiquidSurge(EventBase):
+class LiquidSurge(At):
     """The evaporators throw liquid back to the suction vessel, `flow` for the time `lasting`."""
 
     kind: Literal["liquid_surge"]
-    at_ms: TimeMs = Field(alias="at")
-    flow_kg_s: MassFlowKgS = Field(alias="flow")
-    lasting_ms: DurationMs = Field(alias="lasting")
+    flow_kg_s: MassFlowKgS = Field(alias="flow", description="liquid that comes back to the suction vessel")
+    lasting_ms: DurationMs = Field(alias="lasting", description="how long it lasts")
 
 
-class OilLoss(EventBase):
+class OilLoss(At):
     """Oil is carried over into the plant; a negative flow brings it back."""
 
     kind: Literal["oil_loss"]
-    at_ms: TimeMs = Field(alias="at")
-    flow_kg_s: MassFlowKgS = Field(alias="flow")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    flow_kg_s: MassFlowKgS = Field(alias="flow", description="oil that leaves the separator; negative: that comes back")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
-class OtherCompressor(EventBase):
+class OtherCompressor(At):
     """Another compressor on the header takes this swept `flow` from now on; 0 m³/s: it has stopped or tripped."""
 
     kind: Literal["other_compressor"]
-    at_ms: TimeMs = Field(alias="at")
-    flow_m3_s: VolumeFlowM3S = Field(alias="flow")
+    flow_m3_s: VolumeFlowM3S = Field(alias="flow", description="swept flow that it takes from the header from now on")
 
 
-class CoolantDrift(EventBase):
+class CoolantDrift(Between):
     """The oil cooler's coolant moves evenly `by` a difference between `from` and `until`, and stays there."""
 
     kind: Literal["coolant_drift"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    by_k: DriftK = Field(alias="by")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        until_after_from(self.from_ms, self.until_ms)
-        return self
+    by_k: DriftK = Field(alias="by", description="change of the coolant's temperature")
 
 
-class PowerDip(EventBase):
+class PowerDip(At):
     """The supply is away for the time `lasting`: motor, solenoids and the controller itself."""
 
     kind: Literal["power_dip"]
-    at_ms: TimeMs = Field(alias="at")
-    lasting_ms: DurationMs = Field(alias="lasting")
+    lasting_ms: DurationMs = Field(alias="lasting", description="how long the supply is away")
 
 
-class ValvesClosed(EventBase):
+class ValvesClosed(At):
     """The suction and discharge valves' contact says closed, for the time `lasting` or for good."""
 
     kind: Literal["valves_closed"]
-    at_ms: TimeMs = Field(alias="at")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
 SimpleEvent = Annotated[
@@ -263,13 +281,15 @@ class WaitFor(EventBase):
     """
 
     kind: Literal["wait_for"]
-    at_ms: TimeMs = Field(0, alias="at")
-    column: str
-    above: float | str | None = None
-    below: float | str | None = None
-    then: SimpleEvent
-    after_ms: TimeMs = Field(0, alias="after")
-    within_ms: DurationMs | None = Field(None, alias="within")
+    at_ms: TimeMs = Field(0, alias="at", description="from when on it watches")
+    column: str = Field(description="what it watches")
+    above: float | str | None = Field(None, description="value at or over which it fires")
+    below: float | str | None = Field(None, description="value at or under which it fires")
+    then: SimpleEvent = Field(description="what happens when it fires")
+    after_ms: TimeMs = Field(0, alias="after", description="delay from firing to what happens")
+    within_ms: DurationMs | None = Field(
+        None, alias="within", description="how long it watches before it gives up; to the end where it is left out"
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -315,9 +335,6 @@ Event = (
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
 
-_ALL: tuple[type[EventBase], ...] = (
-    LoadStep, LoadRamp, BatchArrivals, DoorTraffic, LoadLoss, LoadLogPlayed, WeatherLogPlayed, WetBulbDrift,
-    WetBulbStep, Operator, InstrumentFault, CondenserFans, SafetyChain, PlantFault, EvaporatorGroup, Defrost,
-    LiquidSurge, OilLoss, OtherCompressor, CoolantDrift, PowerDip, ValvesClosed, WaitFor,
-)  # fmt: skip
-EVENT_KINDS: dict[str, type[EventBase]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]
+EVENT_KINDS: dict[str, type[EventBase]] = {
+    get_args(model.model_fields["kind"].annotation)[0]: model for model in get_args(Event)
+}

@@ -7,6 +7,9 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from scenarios.event_fields import (
+    FOR_GOOD,
+    At,
+    Between,
     DriftK,
     DurationMs,
     EventBase,
@@ -16,18 +19,16 @@ from scenarios.event_fields import (
     TimeMs,
     WetBulbK,
     quantity,
-    until_after_from,
 )
 from scenarios.weather_log import day_of_year
 
 
-class LoadStep(EventBase):
+class LoadStep(At):
     """The load heat changes at once, by `change` or `to` a value."""
 
     kind: Literal["load_step"]
-    at_ms: TimeMs = Field(alias="at")
-    change_w: HeatChangeW | None = Field(None, alias="change")
-    to_w: HeatW | None = Field(None, alias="to")
+    change_w: HeatChangeW | None = Field(None, alias="change", description="change of the load heat")
+    to_w: HeatW | None = Field(None, alias="to", description="load heat after it")
 
     @model_validator(mode="after")
     def _one_of_two(self) -> Self:
@@ -36,32 +37,24 @@ class LoadStep(EventBase):
         return self
 
 
-class LoadRamp(EventBase):
+class LoadRamp(At):
     """The load heat goes evenly `to` a value in the time `over`."""
 
     kind: Literal["load_ramp"]
-    at_ms: TimeMs = Field(alias="at")
-    to_w: HeatW = Field(alias="to")
-    over_ms: DurationMs = Field(alias="over")
+    to_w: HeatW = Field(alias="to", description="load heat at its end")
+    over_ms: DurationMs = Field(alias="over", description="how long it takes")
 
 
-class BatchArrivals(EventBase):
+class BatchArrivals(Between):
     """Batches arrive by chance (Poisson, mean interval `every`); each adds `heat` for the time `lasting`."""
 
     kind: Literal["batch_arrivals"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    every_ms: DurationMs = Field(alias="every")
-    heat_w: HeatW = Field(alias="heat")
-    lasting_ms: DurationMs = Field(alias="lasting")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        until_after_from(self.from_ms, self.until_ms)
-        return self
+    every_ms: DurationMs = Field(alias="every", description="mean time from one arrival to the next")
+    heat_w: HeatW = Field(alias="heat", description="load heat of one batch")
+    lasting_ms: DurationMs = Field(alias="lasting", description="how long one batch adds it")
 
 
-class DoorTraffic(EventBase):
+class DoorTraffic(Between):
     """Doors open by chance (Poisson, `rate` a time at `from`, going evenly to `rate_until` at `until` where given).
 
     Each opening adds `heat` for a time drawn from an exponential distribution of mean `lasting` (an opening lasts as
@@ -69,17 +62,12 @@ class DoorTraffic(EventBase):
     """
 
     kind: Literal["door_traffic"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    rate_1_s: RatePerS = Field(alias="rate")
-    rate_until_1_s: RatePerS | None = Field(None, alias="rate_until")
-    heat_w: HeatW = Field(alias="heat")
-    lasting_ms: DurationMs = Field(alias="lasting")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        until_after_from(self.from_ms, self.until_ms)
-        return self
+    rate_1_s: RatePerS = Field(alias="rate", description="openings an hour at the beginning")
+    rate_until_1_s: RatePerS | None = Field(
+        None, alias="rate_until", description="openings an hour at the end; as at the beginning where it is left out"
+    )
+    heat_w: HeatW = Field(alias="heat", description="load heat of one open door")
+    lasting_ms: DurationMs = Field(alias="lasting", description="mean time that a door stays open")
 
     def rate_at_1_s(self, time_ms: float) -> float:
         """Openings a second at a time between `from` and `until`."""
@@ -88,43 +76,34 @@ class DoorTraffic(EventBase):
         return self.rate_1_s + (last_1_s - self.rate_1_s) * gone
 
 
-class LoadLoss(EventBase):
+class LoadLoss(At):
     """All evaporator groups close; they open again after `lasting`, or never."""
 
     kind: Literal["load_loss"]
-    at_ms: TimeMs = Field(alias="at")
-    lasting_ms: DurationMs | None = Field(None, alias="lasting")
+    lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
 class LoadLogPlayed(EventBase):
     """The load heat follows a CSV record from `at` on, times `scale`; `file` is relative to the scenario."""
 
     kind: Literal["load_log"]
-    file: str = Field(min_length=1)
-    at_ms: TimeMs = Field(0, alias="at")
-    scale: Annotated[float, *quantity("1", low=0.0, high=1000.0)] = 1.0
+    file: str = Field(min_length=1, description="load record (CSV), relative to the scenario")
+    at_ms: TimeMs = Field(0, alias="at", description="when the record begins")
+    scale: Annotated[float, *quantity("1", low=0.0, high=1000.0)] = Field(1.0, description="factor on its load")
 
 
-class WetBulbDrift(EventBase):
+class WetBulbDrift(Between):
     """The wet bulb moves evenly `by` a difference between `from` and `until`, and stays there."""
 
     kind: Literal["wet_bulb_drift"]
-    from_ms: TimeMs = Field(alias="from")
-    until_ms: TimeMs = Field(alias="until")
-    by_k: DriftK = Field(alias="by")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        until_after_from(self.from_ms, self.until_ms)
-        return self
+    by_k: DriftK = Field(alias="by", description="change of the wet bulb's temperature")
 
 
-class WetBulbStep(EventBase):
+class WetBulbStep(At):
     """The wet bulb changes at once `to` a temperature."""
 
     kind: Literal["wet_bulb_step"]
-    at_ms: TimeMs = Field(alias="at")
-    to_k: WetBulbK = Field(alias="to")
+    to_k: WetBulbK = Field(alias="to", description="wet bulb after it")
 
 
 class WeatherLogPlayed(EventBase):
@@ -135,10 +114,10 @@ class WeatherLogPlayed(EventBase):
     """
 
     kind: Literal["weather_log"]
-    file: str = Field(min_length=1)
-    day: str
-    clock: str = Field("00:00", pattern=r"^([01]?\d|2[0-3]):[0-5]\d$")
-    at_ms: TimeMs = Field(0, alias="at")
+    file: str = Field(min_length=1, description="weather file (TMY3 or EPW), relative to the scenario")
+    day: str = Field(description='month and day of the file to begin with, for example "07-14"')
+    clock: str = Field("00:00", pattern=r"^([01]?\d|2[0-3]):[0-5]\d$", description="local standard time to begin with")
+    at_ms: TimeMs = Field(0, alias="at", description="when the weather begins")
 
     @model_validator(mode="after")
     def _a_day(self) -> Self:

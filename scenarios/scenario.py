@@ -36,11 +36,22 @@ class Start(BaseModel):
     """The state before row 0; what is not given follows from the plant."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-    machine: MachineAtStart = MachineAtStart.STOPPED
-    suction_pressure_pa: PressurePa | None = Field(None, alias="suction_pressure")
-    discharge_pressure_pa: PressurePa | None = Field(None, alias="discharge_pressure")
-    capacity_travel_frac: Frac | None = Field(None, alias="capacity_travel")
-    load_w: HeatW | None = Field(None, alias="load")
+    machine: MachineAtStart = Field(
+        MachineAtStart.STOPPED,
+        description="running: in service, with a shipped controller leading it; stopped: at rest",
+    )
+    suction_pressure_pa: PressurePa | None = Field(
+        None, alias="suction_pressure", description="the suction set point where it is left out"
+    )
+    discharge_pressure_pa: PressurePa | None = Field(
+        None, alias="discharge_pressure", description="what the weather and the load give where it is left out"
+    )
+    capacity_travel_frac: Frac | None = Field(
+        None, alias="capacity_travel", description="running: as the load needs, stopped: 0 % where it is left out"
+    )
+    load_w: HeatW | None = Field(
+        None, alias="load", description="load heat; the plant file's base_load where it is left out"
+    )
 
     @model_validator(mode="after")
     def _condensing_above_suction(self) -> Self:
@@ -57,15 +68,19 @@ class ScenarioFile(BaseModel):
     """The keys of a scenario file, for the loader and for editors (JSON Schema)."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True, title="twoslide scenario")
-    title: Annotated[str, Field(min_length=1, strict=True)]
+    title: Annotated[str, Field(min_length=1, strict=True, description="what tables and reports call it")]
     purpose: Annotated[str, Field(min_length=1, strict=True, description="what the scenario is for")]
     expects: Annotated[str, Field(min_length=1, strict=True, description="what a good controller does")]
     plant: Annotated[str, Field(min_length=1, strict=True, description="plant file, relative to this one")]
     controller: Annotated[str, Field(min_length=1, strict=True, description="shipped name, path.py:NAME or path.so")]
-    settings: Annotated[str, Field(min_length=1, strict=True, description="settings sheet, relative")] | None = None
-    duration_ms: DurationMs = Field(alias="duration")
-    seed: Seed = 1
-    start: Start = Field(default_factory=lambda: Start.model_validate({}))
+    settings: Annotated[str, Field(min_length=1, strict=True)] | None = Field(
+        None, description="settings sheet, relative to this file; the controller's defaults where it is left out"
+    )
+    duration_ms: DurationMs = Field(alias="duration", description="how long the run is")
+    seed: Seed = Field(1, description="of all chance in the run: noise, arrivals, doors")
+    start: Start = Field(
+        default_factory=lambda: Start.model_validate({}), description="the plant before the first scan, see below"
+    )
     event: tuple[AnyEvent, ...] = ()
 
 

@@ -59,7 +59,7 @@ LONGEST_MS = 366 * 86_400_000
 # unit, of, lowest, highest
 TIME, LATER = ("ms", "", 0.0, math.inf), ("ms", "", 1.0, math.inf)
 HEAT, CHANGE, SHARE = ("W", "", 0.0, 1e8), ("W", "", -1e8, 1e8), ("1", "", 0.0, 1.0)
-DRIFT, SIZE = ("K", "difference", -60.0, 60.0), ("1", "", -1.0, 1.0)
+DRIFT, SIZE = ("K", "difference", -60.0, 60.0), ("1", "", -10.0, 10.0)
 FLOW = ("kg/s", "", -1.0, 100.0)
 PRESSURE = ("Pa", "absolute", 1000.0, 2e7)
 EVENTS: dict[str, dict[str, Any]] = {  # "!" marks a key that must be there
@@ -91,6 +91,7 @@ EVENTS: dict[str, dict[str, Any]] = {  # "!" marks a key that must be there
         "at": TIME, "column!": str, "above": None, "below": None, "then!": dict, "after": TIME, "within": LATER
     },
 }  # fmt: skip
+SIZES = {"bias": (-1.0, 1.0), "drift": (-10.0, 10.0), "wrong_span": (0.01, 10.0)}
 WITH_DEMAND = {"remote_demand", "announce_load", "capacity_manual_on", "volume_ratio_manual_on"}
 EITHER = {"load_step": ("change", "to"), "wait_for": ("above", "below")}
 START = {
@@ -169,13 +170,15 @@ def plant_objections(path: Path, parameters: PlantParameters) -> tuple[list[str]
     try:
         if "altitude" in site:
             height = reading(site["altitude"], "m", "", bare)
-            if not -1000.0 <= height <= 11000.0:
+            if not -1000.0 <= height <= 5500.0:
                 found.append(f"altitude {height}")
             barometric = 101325.0 * (1.0 - 0.0065 * height / 288.15) ** 5.25588  # ISO 2533 (c)
         if "barometric_pressure" in site:
             barometric = reading(site["barometric_pressure"], "Pa", "absolute", bare)
     except Objection as error:
         found.append(f"site: {error}")
+    if barometric is not None and not 50e3 * (1.0 - 1e-9) <= barometric <= 115e3 * (1.0 + 1e-9):
+        found.append(f"site: {barometric} Pa is no barometer")
     if barometric is not None and abs(parameters.site.barometric_pressure_pa - barometric) > 1e-5 * barometric:
         found.append(f"site: {barometric} Pa became {parameters.site.barometric_pressure_pa}")
     place = Place(parameters.site.barometric_pressure_pa if barometric is not None else None, data["refrigerant"])
@@ -280,6 +283,8 @@ def event_objections(table: dict[str, Any], event: Any, place: Place, end_ms: fl
         found.append(f"{kind}: {start}..{read.get('until')} ms in a run of {end_ms} ms")
     if kind == "operator" and (table.get("action") in WITH_DEMAND) != ("demand" in table):
         found.append(f"operator: demand of {table.get('action')}")
+    if kind == "instrument_fault":
+        found += _size_objections(table, read)
     if kind in ("defrost", "evaporator_group") and not (
         isinstance(table.get("group"), int) and 1 <= table["group"] <= 4
     ):
@@ -289,6 +294,15 @@ def event_objections(table: dict[str, Any], event: Any, place: Place, end_ms: fl
     if kind == "wait_for" and isinstance(table.get("then"), dict):
         found += event_objections(table["then"], event.then, place, math.inf, inner=True)
     return found
+
+
+def _size_objections(table: dict[str, Any], read: dict[str, float]) -> list[str]:
+    limits = SIZES.get(table.get("fault", ""))
+    if (limits is None) != ("size" not in table):
+        return [f"instrument_fault: size of {table.get('fault')!r}"]
+    if limits and "size" in read and not within(read["size"], *limits, rel_of(table["size"])):
+        return [f"instrument_fault: size {table['size']!r} of {table['fault']!r}"]
+    return []
 
 
 def log_objections(log: Any) -> list[str]:

@@ -38,6 +38,8 @@ def test_every_key_of_every_kind_is_listed(kind: str) -> None:
         if name != "kind":
             row = ROWS[f"{kind}.{field.alias or name}"]
             assert row.range, row
+            assert len(row.why.split("; for example")[0]) > 8, "a meaning, not an example alone"
+            assert not row.why.startswith("for example")
             assert (row.default == REQUIRED) is field.is_required()
 
 
@@ -53,11 +55,18 @@ def test_units_ranges_and_defaults_are_those_of_a_file() -> None:
     assert "announce_load" in ROWS["operator.action"].range
 
 
-@pytest.mark.parametrize("name", FAULTS)
-def test_a_plant_fault_takes_the_sizes_of_its_row(name: str) -> None:
-    row = ROWS[f'plant_fault.fault = "{name}"']
-    assert row.why.startswith(FAULTS[name].text)
-    keys = {"kind": "plant_fault", "at": "1 s", "fault": name}
+@pytest.mark.parametrize(
+    "keys",
+    [
+        *({"kind": "plant_fault", "at": "1 s", "fault": name} for name in FAULTS),
+        *(FAULTY | {"fault": name} for name in INSTRUMENT_FAULTS),
+    ],
+    ids=lambda keys: keys["fault"],
+)
+def test_a_fault_takes_the_sizes_of_its_row(keys: dict[str, str]) -> None:
+    row = ROWS[f'{keys["kind"]}.fault = "{keys["fault"]}"']
+    specs: dict[str, Any] = {**FAULTS, **INSTRUMENT_FAULTS}
+    assert row.why.startswith(specs[keys["fault"]].text)
     if row.range == "takes no size":
         assert accepted(keys)
         assert not accepted(keys | {"size": "10 %"})
@@ -104,6 +113,7 @@ def test_every_key_of_a_scenario_and_of_its_start() -> None:
             assert rows[field.alias or name].range
     for name, field in Start.model_fields.items():
         assert rows[f"start.{field.alias or name}"].range
+    assert all(row.why for row in rows.values()), "a meaning"
     assert rows["duration"].range == "1 ms to 366 d"
     assert rows["seed"].default == "1"
     assert rows["start.machine"][2:4] == ("running, stopped", "stopped")

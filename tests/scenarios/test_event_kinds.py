@@ -95,6 +95,8 @@ def test_values_arrive_in_their_units() -> None:
         assert event(**doors, rate=written).rate_at_1_s(7.2e6) == pytest.approx(0.01)
     assert event(**doors, rate="0 /h", rate_until="72 /h").rate_at_1_s(7.2e6) == pytest.approx(0.01)
     assert event(**COMPLETE[8]).demand_pct == 60.0
+    spans = event(kind="instrument_fault", at="0 s", instrument="x", fault="wrong_span", size="250 %")
+    assert spans.size_frac == 2.5, "a transmitter of 0–25 bar on a card set for 0–10 bar"
 
 
 def test_a_watch_carries_its_event_without_a_time() -> None:
@@ -135,6 +137,12 @@ def test_a_demand_belongs_to_some_actions_only(action: Action) -> None:
         ({"kind": "condenser_fans", "at": "1 s", "running": "120 %"}, "out of range"),
         ({"kind": "instrument_fault", "at": "1 s", "instrument": "x", "fault": "stuck", "size": "1 %"}, "to a bias"),
         ({"kind": "instrument_fault", "at": "1 s", "instrument": "x", "fault": "bias"}, "belongs to a bias"),
+        ({"kind": "instrument_fault", "at": "1 s", "instrument": "x", "fault": "bias", "size": "120 %"},
+         '"120 %" is out of range; allowed: at least -100 %, at most 100 %'),
+        ({"kind": "instrument_fault", "at": "1 s", "instrument": "x", "fault": "wrong_span", "size": 0},
+         "0 is out of range; allowed: at least 0.01, at most 10"),
+        ({"kind": "plant_fault", "at": "1 s", "fault": "strainer_fouling", "size": "99 %"},
+         '"99 %" is out of range; allowed: at least 0 %, at most 98 %'),
         ({"kind": "operator", "at": "1 s", "action": "remote_demand", "demand": "-5 %"}, "0 % to 100 %"),
         ({**COMPLETE[-1], "below": "1 kPa"}, 'give either "above" or "below"'),
         ({**COMPLETE[-1], "then": {"kind": "load_loss", "at": "1 s"}}, 'takes no "at"'),

@@ -104,6 +104,21 @@ def test_an_unknown_instrument_is_placed(tmp_path: Path) -> None:
     assert 'scenario.toml:45:14: unknown instrument "suction_presure"; did you mean "suction_pressure"?' in message
 
 
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ('fault = "strainer_foulin"\nsize = "9 %"', ':45:9: fault: unknown fault "strainer_foulin"; did you mean "st'),
+        ('fault = "strainer_fouling"\nsize = "99 %"', ':46:8: size: "99 %" is out of range; allowed: at least 0 %, at mo'),
+        ('fault = "capacity_slide_drift"\nsize = -2', ":46:8: size: -2 is out of range; allowed: at least -1, at most 1"),
+        ('fault = "contactor_stuck"\nsize = "9 %"', "takes no size"),
+        ('fault = "strainer_fouling"', "needs a size"),
+    ],
+)  # fmt: skip
+def test_a_fault_and_its_size_are_placed(tmp_path: Path, fault: str, words: str) -> None:
+    event = f'\n[[event]]\nkind = "plant_fault"\nat = "1 s"\n{fault}\n'
+    assert words in told(write_all(tmp_path, scenario=SCENARIO + event))
+
+
 def test_every_problem_of_every_file_is_told_at_once(tmp_path: Path) -> None:
     first = write_all(tmp_path / "a", plant=PLANT.replace("40 %", "140 %"), sheet=SHEET.replace("100 °C", "900 °C"))
     second = write_all(tmp_path / "b", scenario=SCENARIO.replace('"2 h"', '"-2 h"').replace('"load_step"', '"x"', 1))
