@@ -255,6 +255,13 @@ def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> No
     check_groups_in_use(scenario)
 
 
+def _settings_fact(scenario: Scenario, named: Named) -> str:
+    """Which settings the run has, in words: nobody's defaults are those of a controller that is not ours."""
+    if scenario.sheet_path is not None:
+        return scenario.sheet_path.name
+    return f"the defaults of {named.name}" if named.kind is Kind.SHIPPED else "no sheet: the controller's own"
+
+
 def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:
     """What the run came from, for the trace's metadata and the report."""
     sheet = scenario.sheet
@@ -264,7 +271,7 @@ def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:
         "plant": scenario.plant.title,
         "refrigerant": scenario.plant.refrigerant,
         "controller": named.name,
-        "settings": sheet.path.name if sheet else (scenario.sheet_path.name if scenario.sheet_path else "defaults"),
+        "settings": _settings_fact(scenario, named),
         "settings_checksum": sheet.stamp if sheet else "",
         "seed": str(scenario.seed),
         "duration_ms": str(scenario.duration_ms),

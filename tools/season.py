@@ -96,7 +96,7 @@ def _facts(run: SeasonRun) -> list[tuple[str, str]]:
         ("weather", f"{inputs.weather.path.name}: {inputs.weather.station}, {_zone_text(inputs.weather.utc_offset_h)}"),
         ("load", f"{inputs.load.path.name}, {run.load.count} day(s) repeated over the year, times {inputs.scale:g}"),
         ("controller", inputs.controller),
-        ("settings", inputs.settings.name if inputs.settings else "defaults"),
+        ("settings", inputs.settings.name if inputs.settings else f"the defaults of {inputs.controller}"),
         ("seed", str(inputs.seed)),
         ("notes", "; ".join(run.notes)),
     ]

@@ -99,6 +99,17 @@ def test_a_foreign_controllers_file_is_hashed_into_the_facts(scenario: Write) ->
     assert len(json.loads(facts["sha256"])["controller"]) == 64
 
 
+def test_the_settings_are_called_what_they_are(scenario: Write) -> None:
+    sheet = SHEETS / "demo_scheduled_pi.toml"
+    for named, given, said in (
+        ("scheduled_pi", sheet, "demo_scheduled_pi.toml"),
+        ("scheduled_pi", None, "the defaults of scheduled_pi"),
+        (f"{BROKEN}:Sound", None, "no sheet: the controller's own"),
+        (f"{BROKEN}:KERNEL", sheet, "demo_scheduled_pi.toml"),
+    ):
+        assert prepare([scenario(controller=named)], settings=given)[0].facts["settings"] == said
+
+
 def test_a_sheet_of_another_controller_is_refused(scenario: Write) -> None:
     words = told(scenario(), settings=SHEETS / "demo_three_position.toml")
     assert 'for the controller "three_position", not for "scheduled_pi"' in words
