@@ -251,7 +251,7 @@ class ValvesClosed(At):
     lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
-SimpleEvent = Annotated[
+_Waiting = (
     LoadStep
     | LoadRamp
     | LoadLoss
@@ -267,9 +267,9 @@ SimpleEvent = Annotated[
     | OilLoss
     | OtherCompressor
     | PowerDip
-    | ValvesClosed,
-    Field(discriminator="kind"),
-]
+    | ValvesClosed
+)
+SimpleEvent = Annotated[_Waiting, Field(discriminator="kind")]
 
 
 class WaitFor(EventBase):
@@ -309,29 +309,7 @@ class WaitFor(EventBase):
 
 
 Event = (
-    LoadStep
-    | LoadRamp
-    | BatchArrivals
-    | DoorTraffic
-    | LoadLoss
-    | LoadLogPlayed
-    | WeatherLogPlayed
-    | WetBulbDrift
-    | WetBulbStep
-    | Operator
-    | InstrumentFault
-    | CondenserFans
-    | SafetyChain
-    | PlantFault
-    | EvaporatorGroup
-    | Defrost
-    | LiquidSurge
-    | OilLoss
-    | OtherCompressor
-    | CoolantDrift
-    | PowerDip
-    | ValvesClosed
-    | WaitFor
+    _Waiting | BatchArrivals | DoorTraffic | LoadLogPlayed | WeatherLogPlayed | WetBulbDrift | CoolantDrift | WaitFor
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
 

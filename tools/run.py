@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from scenarios.runner import RunResult
 
 RUNS = Path("twoslide-runs")
-TOUR_CONTROLLERS = ("three_position", "scheduled_pi")
+TOUR_CONTROLLERS = ("three_position", "scheduled_pi", "model_based")
 Progress = Callable[[float], None]
 
 
@@ -71,7 +71,7 @@ def run(
 @click.command()
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/tour]")
 def tour(out: Path | None) -> int:
-    """Run the demo shift under the baseline and under the scheduled controller, and compare them."""
+    """Run the demo shift under each of the three shipped controllers, and compare them with the first, the baseline."""
     from scenarios.runner import prepare
 
     library = Path(__file__).resolve().parent.parent / "scenarios" / "library"

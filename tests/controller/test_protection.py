@@ -1,4 +1,4 @@
-"""Trips: delay, latch, first-out, pre-alarm, reset; each on the closed loop, for both shipped controllers."""
+"""Trips: delay, latch, first-out, pre-alarm, reset; each on the closed loop, for each shipped controller."""
 
 from __future__ import annotations
 

@@ -6,7 +6,9 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pytest
 
+from controller.registry import SHIPPED
 from scenarios.preparation import Prepared, prepare
 from scenarios.runner import RunResult, execute
 from scenarios.steps import steps
@@ -15,6 +17,10 @@ from scenarios.trace import Floats, Trace
 LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
 SCENARIOS = sorted(path.stem for path in LIBRARY.glob("*.toml"))
 MINUTE_MS = 60_000
+SEED_FACTORS = (1, 10)  # a story must hold for the file's seed and for ten times it
+
+each_seed = pytest.mark.parametrize("factor", SEED_FACTORS)
+each_controller = pytest.mark.parametrize("controller", SHIPPED)
 
 
 @cache

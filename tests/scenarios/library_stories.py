@@ -6,21 +6,19 @@ In every other scenario a trip is a shortfall.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from controller.process_image import Mode, StartRefused, Trip
-from controller.registry import SHIPPED
 from controller.settings import CommonSettings
 from scenarios.event_kinds import Operator
-from scenarios.preparation import Prepared, prepare
+from scenarios.preparation import Prepared
 from scenarios.requirements import POSITION_TOLERANCE_FRAC
-from scenarios.runner import RunResult, execute
+from scenarios.runner import RunResult
 from scenarios.steps import Steps, steps
 from scenarios.trace import Trace
+from tests.scenarios.library_runs import MINUTE_MS, prepared_for, run
 
 MAY_TRIP = frozenset(
     {
@@ -39,13 +37,8 @@ MAY_TRIP = frozenset(
     }
 )
 
-LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
 FAULTS = sorted(MAY_TRIP | {"power_dip_and_restart"})
-MINUTE_MS, SECOND_MS, SCAN_MS = 60_000, 1_000, 100
-SEED_FACTORS = (1, 10)
-
-each_run = pytest.mark.parametrize("factor", SEED_FACTORS)
-each_controller = pytest.mark.parametrize("controller", SHIPPED)
+SECOND_MS, SCAN_MS = 1_000, 100
 
 
 @dataclass(frozen=True)
@@ -111,13 +104,8 @@ class Story:
         return self.at("capacity_travel_frac", time_ms), self.at("volume_ratio_travel_frac", time_ms)
 
 
-@cache
 def story(name: str, controller: str, factor: int) -> Story:
-    path, sheet = LIBRARY / f"{name}.toml", LIBRARY / "sheets" / f"demo_{controller}.toml"
-    seed = prepare([path])[0].seed * factor
-    prepared = prepare([path], controller=controller, settings=sheet, seed=seed)[0]
-    assert prepared.seed == seed
-    return Story(prepared, execute(prepared, None))
+    return Story(prepared_for(name, controller, factor), run(name, controller, factor))
 
 
 def assert_unloaded(s: Story, time_ms: int) -> None:

@@ -1,4 +1,4 @@
-"""Verdicts on groups of scores: what decides, what is only noise, and what the library says of the two shipped laws."""
+"""Verdicts on groups of scores: what decides, what is only noise, and what the library says of two shipped laws."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The library of scenarios: every one runs under both shipped controllers, and tells the story that its file promises.
+"""The library of scenarios: every one runs under each shipped controller, and tells the story that its file promises.
 
 Figures are of the invented demo plant; the comparisons say which controller is better there, and nothing about a site.
 """
@@ -9,10 +9,18 @@ import numpy as np
 import pytest
 
 from controller.process_image import Mode, StartRefused, StopReason, Trip
-from controller.registry import SHIPPED
 from scenarios.requirements import POSITION_TOLERANCE_FRAC
 from scenarios.steps import steps
-from tests.scenarios.library_runs import LIBRARY, MINUTE_MS, SCENARIOS, changes, prepared_for, run
+from tests.scenarios.library_runs import (
+    LIBRARY,
+    MINUTE_MS,
+    SCENARIOS,
+    changes,
+    each_controller,
+    each_seed,
+    prepared_for,
+    run,
+)
 from tests.scenarios.library_stories import MAY_TRIP
 
 # issue 4, part 1; where a name of the list has an older file, that one
@@ -39,10 +47,11 @@ def test_each_says_what_it_is_for_and_what_to_expect(name: str) -> None:
     assert titles.count(scenario.title) == 1
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
+@each_seed
+@each_controller
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_no_requirement_is_violated(name: str, controller: str) -> None:
-    result = run(name, controller)
+def test_no_requirement_is_violated(name: str, controller: str, factor: int) -> None:
+    result = run(name, controller, factor)
     assert result.failure is None
     assert result.scores.violations == ()
     assert result.scores.skipped == ()
@@ -52,10 +61,11 @@ def test_no_requirement_is_violated(name: str, controller: str) -> None:
     assert result.scores.window_ms is not None
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
+@each_seed
+@each_controller
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_only_those_about_a_trip_may_trip(name: str, controller: str) -> None:
-    trips = run(name, controller).scores.value("trips_count")
+def test_only_those_about_a_trip_may_trip(name: str, controller: str, factor: int) -> None:
+    trips = run(name, controller, factor).scores.value("trips_count")
     assert trips is not None
     assert trips == 0.0 or name in MAY_TRIP
 
@@ -71,7 +81,7 @@ def test_on_the_demo_shift_the_scheduled_law_beats_the_steps_in_all_three() -> N
     assert baseline.value("trips_count") == scheduled.value("trips_count") == 0.0
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
+@each_controller
 def test_normal_stop_and_restart_waits_from_start_to_start(controller: str) -> None:
     trace = run("normal_stop_and_restart", controller).trace
     limits = prepared_for("normal_stop_and_restart", controller).limits
@@ -93,7 +103,7 @@ def test_normal_stop_and_restart_waits_from_start_to_start(controller: str) -> N
     assert (stop_ms, int(StopReason.SELECTED_OFF)) in changes(trace, "stop_reason")
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
+@each_controller
 def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str) -> None:
     trace = run("condenser_fans_fail", controller).trace
     inhibits = [at for at, value in changes(trace, "inhibit") if value and at >= 35 * MINUTE_MS]
@@ -106,7 +116,7 @@ def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str)
     assert trace["capacity_travel_frac"][at_trip] < 0.6 * before
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
+@each_controller
 def test_loss_of_all_load_stops_idle_and_takes_the_load_again(controller: str) -> None:
     result = run("loss_of_all_load", controller)
     trace = result.trace

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from controller.registry import SHIPPED
 from scenarios import runner
 from scenarios.errors import ControllerFailed, InputRefused, Problem, StorageFailed
 from scenarios.requirements import Violation
@@ -212,17 +213,17 @@ def test_a_missing_file_is_refused_before_anything_is_written(tmp_path: Path) ->
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_tour_runs_both_controllers_and_compares_them(tmp_path: Path) -> None:
+def test_the_tour_runs_each_shipped_controller_and_compares_them(tmp_path: Path) -> None:
     """The main job, on the real engine; the second time it replaces its own folder."""
     for _ in range(2):
         found = _call("tour", "--out", "t")
         assert found.exit_code == 0, found.output
-    assert sorted(p.name for p in (tmp_path / "t").iterdir()) == ["report.html", "scheduled_pi", "three_position"]
-    for name in ("scheduled_pi", "three_position"):
+    assert {p.name for p in (tmp_path / "t").iterdir()} == {"report.html", *SHIPPED}
+    for name in SHIPPED:
         inside = sorted(p.name for p in (tmp_path / "t" / name).iterdir())
         assert inside == ["events.csv", "report.html", "scores.json", "trace.parquet"]
         assert read_scores(tmp_path / "t" / name).value("violations_count") == 0
-    assert "three_position" in found.stdout
+    assert all(name in found.stdout for name in SHIPPED)
     assert "report: t/report.html" in found.stdout
 
 
