@@ -22,7 +22,7 @@ from controller.positioner import (
 )
 from controller.positioner import cross_check as drive_cross_check
 from controller.process_image import Inhibit, Inputs, Mode
-from controller.saturation import SaturationTable
+from controller.saturation import RefrigerantSettings
 from controller.scaling import clamp
 from controller.set_point import TargetSettings, TargetState, control_error_kpa, move_target
 from controller.setting_fields import duration, percent, pressure
@@ -35,8 +35,8 @@ PRACTICE = "common practice, no source"
 class CapacitySettings:
     """Set points and limits of the capacity slide, whichever law leads it."""
 
-    suction_set_point_kpa_abs: float = pressure(290.6, 30.0, 900.0, "−10 °C saturated ammonia (CoolProp)")
-    second_set_point_kpa_abs: float = pressure(275.0, 30.0, 900.0, f"about 1.3 K lower, for a harder pull; {PRACTICE}")
+    suction_set_point_kpa_abs: float = pressure(290.6, 30.0, 3500.0, "−10 °C saturated ammonia (CoolProp)")
+    second_set_point_kpa_abs: float = pressure(275.0, 30.0, 3500.0, f"about 1.3 K lower, for a harder pull; {PRACTICE}")
     set_point_ramp_ms: int = duration(300_000, 0, 7_200_000, f"from one set point to the other; {PRACTICE}")
     measurement_filter_ms: int = duration(500, 0, 60_000, f"first-order filter on suction pressure; {PRACTICE}")
     minimum_load_pct: float = percent(3.0, 0.0, 40.0, f"just clear of the end stop; {PRACTICE}")
@@ -69,7 +69,7 @@ class CapacityState:
 @kernel
 def prepare_capacity(
     settings: CapacitySettings,
-    saturation: SaturationTable,
+    refrigerant: RefrigerantSettings,
     state: CapacityState,
     signals: SignalState,
     inhibit: InhibitState,
@@ -82,7 +82,7 @@ def prepare_capacity(
     s = state
     move_target(
         settings.target,
-        saturation,
+        refrigerant,
         s.target,
         settings.suction_set_point_kpa_abs,
         settings.second_set_point_kpa_abs,

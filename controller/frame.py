@@ -146,7 +146,7 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
         mode = Mode.SPIN_DOWN  # the supply took the motor with it: nothing that only a running machine has can be wrong
     protect(
         settings.protection,
-        settings.refrigerant.saturation_c,
+        settings.refrigerant,
         state.protection,
         state.signals,
         inputs,
@@ -185,7 +185,7 @@ def begin(settings: CommonSettings, state: CommonState, inputs: Inputs, outputs:
     )
     prepare_capacity(
         settings.capacity,
-        settings.refrigerant.saturation_c,
+        settings.refrigerant,
         state.capacity,
         state.signals,
         state.inhibit,

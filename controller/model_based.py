@@ -54,7 +54,7 @@ class ModelSettings:
     """The model of the plant, and what is wanted of the loop."""
 
     design_suction_kpa_abs: float = pressure(
-        290.6, 30.0, 900.0, "suction at which the machine has its full capacity: −10 °C saturated ammonia (CoolProp)"
+        290.6, 30.0, 3500.0, "suction at which the machine has its full capacity: −10 °C saturated ammonia (CoolProp)"
     )
     vessel_time_ms: int = duration(
         75_000, 2_000, 3_600_000,

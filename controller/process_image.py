@@ -251,5 +251,5 @@ class Outputs:
     capacity_demand_pct: float = _percent("capacity travel the controller aims at")
     volume_ratio_demand_pct: float = _percent("volume-ratio travel the controller aims at")
     suction_set_point_kpa_abs: float = _analog(
-        "kPa", 0.0, 2500.0, 0.0, "suction pressure the controller regulates to now"
+        "kPa", 0.0, 3500.0, 0.0, "suction pressure the controller regulates to now"
     )

@@ -13,7 +13,7 @@ from numba.extending import register_jitable as kernel
 from controller.alarms import pre_alarms
 from controller.process_image import Inputs, Mode, Trip
 from controller.protection_settings import AutomaticResets, ProtectionSettings, TripClass
-from controller.saturation import SaturationTable
+from controller.saturation import RefrigerantSettings
 from controller.setting_fields import Switch
 from controller.signals import SignalState
 from controller.slide_watch import SlideWatch
@@ -166,7 +166,7 @@ def reset_trips(
 @kernel
 def protect(
     settings: ProtectionSettings,
-    saturation: SaturationTable,
+    refrigerant: RefrigerantSettings,
     state: ProtectionState,
     signals: SignalState,
     inputs: Inputs,
@@ -184,7 +184,7 @@ def protect(
     c = settings
     s = state
     commanded = motor_commanded(mode)
-    work_out(c, saturation, s.quantities, signals, full_load_current_a)
+    work_out(c, refrigerant, s.quantities, signals, full_load_current_a)
     present = present_causes(c, s.quantities, signals, s.capacity, s.volume_ratio, inputs, mode, since_start_ms)
     due = 0
     if present != 0 or s.present != 0:  # with none now and none before, every delay already stands at zero

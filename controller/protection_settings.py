@@ -121,14 +121,14 @@ class ProtectionSettings:
     """Limits of the trips.  None of them replaces a hard-wired cut-out."""
 
     high_discharge_pressure_trip_kpa_abs: float = pressure(
-        1700.0, 500.0, 2500.0, "below the hard-wired cut-out, which is at most 0.9 of the relief setting (ASHRAE 15)"
+        1700.0, 500.0, 7000.0, "below the hard-wired cut-out, which is at most 0.9 of the relief setting (ASHRAE 15)"
     )
-    high_discharge_pressure_alarm_kpa_abs: float = pressure(1650.0, 500.0, 2500.0, f"50 kPa before; {PRACTICE}")
+    high_discharge_pressure_alarm_kpa_abs: float = pressure(1650.0, 500.0, 7000.0, f"50 kPa before; {PRACTICE}")
     high_discharge_pressure_delay_ms: int = duration(1_000, 0, 10_000, f"longer than a pulsation; {PRACTICE}")
     low_suction_pressure_trip_kpa_abs: float = pressure(
-        190.0, 20.0, 900.0, f"−20 °C saturated ammonia, 10 K below the set point; {PRACTICE}"
+        190.0, 20.0, 3500.0, f"−20 °C saturated ammonia, 10 K below the set point; {PRACTICE}"
     )
-    low_suction_pressure_alarm_kpa_abs: float = pressure(220.0, 20.0, 900.0, f"30 kPa before; {PRACTICE}")
+    low_suction_pressure_alarm_kpa_abs: float = pressure(220.0, 20.0, 3500.0, f"30 kPa before; {PRACTICE}")
     low_suction_pressure_delay_ms: int = duration(10_000, 0, 120_000, f"rides through a short dip; {PRACTICE}")
     low_suction_bypass_ms: int = duration(60_000, 0, 300_000, f"suction dips after a start; {PRACTICE}")
     high_discharge_temperature_trip_c: float = temperature(105.0, 50.0, 130.0, f"oil and seals; {PRACTICE}")
@@ -163,10 +163,10 @@ class ProtectionSettings:
     running_feedback_lost_ms: int = duration(2_000, 100, 10_000, f"contactor dropped out; {PRACTICE}")
     signal_lost_delay_ms: int = duration(10_000, 0, 120_000, f"time to unload first; {PRACTICE}")
     discharge_pressure_dead_band_kpa: float = pressure_difference(
-        50.0, 0.0, 200.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
+        50.0, 0.0, 500.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
     )
     suction_pressure_dead_band_kpa: float = pressure_difference(
-        20.0, 0.0, 100.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
+        20.0, 0.0, 250.0, "pre-alarm return, 2 % of range (ISA-18.2 starting value, pressure)"
     )
     discharge_temperature_dead_band_k: float = difference_k(
         1.7, 0.0, 20.0, "pre-alarm return, 1 % of range (ISA-18.2 starting value, temperature)"

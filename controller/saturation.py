@@ -1,15 +1,18 @@
 """Saturation of the refrigerant as a table: 21 temperatures over the fourth root of pressure, linear between them.
 
 Over that root the saturation line is nearly straight, so 21 points hold ammonia within 0.04 K (against CoolProp); the
-root costs two square roots, no logarithm.
+root costs two square roots, no logarithm.  A refrigerant of higher pressures stretches the table by its `pressure_scale`.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from numba.extending import register_jitable as kernel
+
+from controller.setting_fields import number, temperatures
 
 SaturationTable = tuple[
     float, float, float, float, float, float, float, float, float, float, float,
@@ -28,16 +31,31 @@ AMMONIA_C: SaturationTable = (
 )  # fmt: skip
 
 
-@kernel
-def saturation_temperature_c(table: SaturationTable, pressure_kpa_abs: float) -> float:
-    """Saturation temperature in °C at a pressure in kPa absolute; held at its ends outside 16…2401 kPa.
+@dataclass(frozen=True, slots=True)
+class RefrigerantSettings:
+    """What the cabinet knows of the refrigerant."""
 
-    >>> round(saturation_temperature_c(AMMONIA_C, 290.6), 1)
+    saturation_c: SaturationTable = field(
+        default=AMMONIA_C,
+        metadata=temperatures(-110.0, 110.0, "dew points of ammonia (CoolProp) at (2, 2.25 … 7)^4 kPa, 16 to 2401 kPa"),
+    )
+    pressure_scale: float = number(
+        1.0, 1.0, 4.0, "the table's pressures are (2, 2.25 … 7)^4 kPa times this: 2 reaches 4802 kPa, for R744"
+    )
+
+
+@kernel
+def saturation_temperature_c(refrigerant: RefrigerantSettings, pressure_kpa_abs: float) -> float:
+    """Saturation temperature in °C at a pressure in kPa absolute; held at its ends outside the table, 16…2401 kPa.
+
+    >>> round(saturation_temperature_c(RefrigerantSettings(), 290.6), 1)
     -10.0
     """
+    table = refrigerant.saturation_c
+    scaled_kpa = pressure_kpa_abs / refrigerant.pressure_scale
     place = 0.0
-    if pressure_kpa_abs > 16.0:
-        place = (math.sqrt(math.sqrt(pressure_kpa_abs)) - FIRST_ROOT) * STEPS_PER_ROOT
+    if scaled_kpa > 16.0:
+        place = (math.sqrt(math.sqrt(scaled_kpa)) - FIRST_ROOT) * STEPS_PER_ROOT
     if place >= 20.0:
         return table[LAST]
     i = int(place)
@@ -45,21 +63,22 @@ def saturation_temperature_c(table: SaturationTable, pressure_kpa_abs: float) ->
 
 
 @kernel
-def saturation_pressure_kpa_abs(table: SaturationTable, temperature_c: float) -> float:
+def saturation_pressure_kpa_abs(refrigerant: RefrigerantSettings, temperature_c: float) -> float:
     """Saturation pressure in kPa absolute at a temperature in °C; held at its ends outside the table.
 
-    >>> round(saturation_pressure_kpa_abs(AMMONIA_C, -10.0), 0)
+    >>> round(saturation_pressure_kpa_abs(RefrigerantSettings(), -10.0), 0)
     291.0
     """
+    table = refrigerant.saturation_c
     if not temperature_c > table[0]:
-        return 16.0
+        return 16.0 * refrigerant.pressure_scale
     root = 7.0
     for i in range(LAST):
         if temperature_c <= table[i + 1]:
             share = (temperature_c - table[i]) / (table[i + 1] - table[i])  # it lies above table[i]: no step is flat
             root = FIRST_ROOT + (i + share) / STEPS_PER_ROOT
             break
-    return root * root * root * root
+    return root * root * root * root * refrigerant.pressure_scale
 
 
 def rising(table: SaturationTable) -> bool:

@@ -32,7 +32,7 @@ class PiSettings:
     )
     integral_time_ms: int = duration(30_000, 1_000, 3_600_000, "SIMC: 8 effective delays of 3 s and some")
     rest_zone_kpa: float = pressure_difference(
-        4.0, 0.0, 20.0, "either side, ± 0.34 K at −10 °C; inside it the law rests, which spares the slide"
+        4.0, 0.0, 60.0, "either side, ± 0.34 K at −10 °C; inside it the law rests, which spares the slide"
     )
     gain_multiplier: Curve = field(
         default=(1.23, 1.01, 0.86, 0.86, 0.82, 0.82, 0.91, 1.01, 1.23, 1.56, 1.72),

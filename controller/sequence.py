@@ -45,9 +45,9 @@ class SequenceSettings:
     starts_per_hour: int = number(3, 1, STARTS_KEPT, "NEMA MG 10 gives 3.7 for a 250 hp four-pole motor; whole starts")
     oil_minimum_c: float = temperature(25.0, -10.0, 60.0, f"thin enough for the slides and bearings; {PRACTICE}")
     oil_level_minimum_pct: float = percent(25.0, 0.0, 90.0, f"{PRACTICE}")
-    restart_kpa_abs: float = pressure(310.0, 30.0, 1000.0, f"20 kPa above the set point; {PRACTICE}")
+    restart_kpa_abs: float = pressure(310.0, 30.0, 3500.0, f"20 kPa above the set point; {PRACTICE}")
     valves_closed_ms: int = duration(2_000, 0, 60_000, f"a valve that closes in service stops the machine; {PRACTICE}")
-    idle_stop_kpa_abs: float = pressure(262.0, 30.0, 1000.0, f"2.6 K below the set point; {PRACTICE}")
+    idle_stop_kpa_abs: float = pressure(262.0, 30.0, 3500.0, f"2.6 K below the set point; {PRACTICE}")
     idle_delay_ms: int = duration(180_000, 1_000, 3_600_000, f"rides through a short loss of load; {PRACTICE}")
     idle_band_pct: float = percent(3.0, 0.5, 20.0, f"position above minimum load that still counts as idle; {PRACTICE}")
 

@@ -12,7 +12,7 @@ from enum import IntEnum
 from numba.extending import register_jitable as kernel
 
 from controller.process_image import Inputs, Selection
-from controller.saturation import SaturationTable, saturation_pressure_kpa_abs
+from controller.saturation import RefrigerantSettings, saturation_pressure_kpa_abs
 from controller.scaling import clamp
 from controller.setting_fields import choice, percent, pressure_difference, temperature
 from controller.signals import SignalState
@@ -91,7 +91,7 @@ def moved_set_point(
 @kernel
 def move_target(
     settings: TargetSettings,
-    saturation: SaturationTable,
+    refrigerant: RefrigerantSettings,
     state: TargetState,
     first_kpa_abs: float,
     second_kpa_abs: float,
@@ -113,7 +113,7 @@ def move_target(
             before_c, c.saturated_set_point_c, c.second_saturated_set_point_c, second, s.started, ramp_ms, dt_ms
         )
         if not s.started or s.set_point_c != before_c:
-            s.set_point_kpa_abs = saturation_pressure_kpa_abs(saturation, s.set_point_c)
+            s.set_point_kpa_abs = saturation_pressure_kpa_abs(refrigerant, s.set_point_c)
     elif c.control_variable == ControlVariable.PROCESS_TEMPERATURE:
         s.set_point_c = moved_set_point(
             s.set_point_c, c.process_set_point_c, c.second_process_set_point_c, second, s.started, ramp_ms, dt_ms
@@ -142,12 +142,12 @@ def control_error_kpa(
 
 
 def lowest_suction_kpa_abs(
-    settings: TargetSettings, saturation: SaturationTable, first_kpa_abs: float, second_kpa_abs: float
+    settings: TargetSettings, refrigerant: RefrigerantSettings, first_kpa_abs: float, second_kpa_abs: float
 ) -> float:
     """The lower of the two suction set points in use, kPa absolute; infinite where no suction pressure is regulated."""
     if settings.control_variable == ControlVariable.SATURATED_SUCTION:
         coldest_c = min(settings.saturated_set_point_c, settings.second_saturated_set_point_c)
-        return saturation_pressure_kpa_abs(saturation, coldest_c)
+        return saturation_pressure_kpa_abs(refrigerant, coldest_c)
     if settings.control_variable in (ControlVariable.PROCESS_TEMPERATURE, ControlVariable.FIXED_DEMAND):
         return float("inf")
     return min(first_kpa_abs, second_kpa_abs)

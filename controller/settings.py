@@ -11,10 +11,10 @@ from controller.calibration import CalibrationSettings
 from controller.capacity_control import CapacitySettings
 from controller.load_inhibit import InhibitSettings
 from controller.protection_settings import OilDifference, ProtectionSettings
-from controller.saturation import AMMONIA_C, SaturationTable, rising
+from controller.saturation import RefrigerantSettings, rising
 from controller.sequence import SequenceSettings
 from controller.set_point import ControlVariable, lowest_suction_kpa_abs
-from controller.setting_fields import Switch, current, temperatures
+from controller.setting_fields import Switch, current
 from controller.signal_watch import SignalSettings
 from controller.slide_watch import SlideWatchSettings
 from controller.volume_ratio_control import VolumeRatioSettings
@@ -25,16 +25,6 @@ class MotorSettings:
     """Name plate."""
 
     full_load_current_a: float = current(372.0, 5.0, 2000.0, "name plate of the demo plant's motor (invented)")
-
-
-@dataclass(frozen=True, slots=True)
-class RefrigerantSettings:
-    """What the cabinet knows of the refrigerant."""
-
-    saturation_c: SaturationTable = field(
-        default=AMMONIA_C,
-        metadata=temperatures(-110.0, 110.0, "dew points of ammonia (CoolProp) at (2, 2.25 … 7)^4 kPa, 16 to 2401 kPa"),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +72,7 @@ def cross_check(settings: CommonSettings) -> list[str]:
         found.append("refrigerant: the saturation table must rise from each point to the next")
     lowest = lowest_suction_kpa_abs(
         aim.target,
-        settings.refrigerant.saturation_c,
+        settings.refrigerant,
         aim.suction_set_point_kpa_abs,
         aim.second_set_point_kpa_abs,
     )

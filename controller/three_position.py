@@ -26,7 +26,7 @@ class StepSettings:
     """The step law's own settings; pulse lengths are those of the load drive."""
 
     neutral_zone_kpa: float = pressure_difference(
-        8.0, 0.5, 100.0, f"whole width, round the set point, ± 0.34 K at −10 °C; {PRACTICE}"
+        8.0, 0.5, 120.0, f"whole width, round the set point, ± 0.34 K at −10 °C; {PRACTICE}"
     )
     period_ms: int = duration(15_000, 500, 300_000, f"one pulse per period, about the suction's answer; {PRACTICE}")
     minimum_pulse_ms: int = duration(800, 50, 30_000, f"just outside the zone; {PRACTICE}")

@@ -11,7 +11,7 @@ from numba.extending import register_jitable as kernel
 
 from controller.process_image import Inputs, Mode, Trip
 from controller.protection_settings import OilDifference, ProtectionSettings, TripClass
-from controller.saturation import SaturationTable, saturation_temperature_c
+from controller.saturation import RefrigerantSettings, saturation_temperature_c
 from controller.signals import SignalState
 from controller.slide_watch import SlideWatch
 from controller.timers import Ton, ton
@@ -78,7 +78,7 @@ def motor_commanded(mode: Mode) -> bool:
 @kernel
 def work_out(
     settings: ProtectionSettings,
-    saturation: SaturationTable,
+    refrigerant: RefrigerantSettings,
     quantities: Quantities,
     signals: SignalState,
     full_load_current_a: float,
@@ -90,7 +90,7 @@ def work_out(
         q.current_pct = 100.0 * signals.motor_current_a / full_load_current_a
     if abs(signals.discharge_pressure_kpa_abs - q.saturated_at_kpa_abs) > 2.0:  # 0.05 K of ammonia at 1350 kPa
         q.saturated_at_kpa_abs = signals.discharge_pressure_kpa_abs
-        q.saturated_discharge_c = saturation_temperature_c(saturation, signals.discharge_pressure_kpa_abs)
+        q.saturated_discharge_c = saturation_temperature_c(refrigerant, signals.discharge_pressure_kpa_abs)
     q.superheat_k = signals.discharge_temperature_c - q.saturated_discharge_c
     below_kpa_abs = signals.discharge_pressure_kpa_abs
     if settings.oil_difference == OilDifference.SUPPLY_LESS_SUCTION:

@@ -10,6 +10,9 @@ from controller.process_image import Inputs, Trip
 from controller.protection_settings import TripClass
 from controller.setting_fields import Switch
 from controller.settings import CommonSettings
+from scenarios.wiring import Wiring
+
+_ANALOGS = tuple(f.name for f in fields(Inputs) if isinstance(f.default, float))  # in channel order
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +24,7 @@ class TripLimit:
     direction: int
     limit: float
     delay_ms: int
-    span: float  # of the usual transmitter
+    span: float  # of its transmitter
     unit: str  # for people: kPa, K, A
     factor: float  # people's unit / SI unit
     bypass_ms: int = 0  # after the start, while it is blocked
@@ -52,10 +55,19 @@ class Limits:
         return next((limit for limit in self.trips if limit.cause == cause), None)
 
 
-def span_of(field_name: str) -> float:
-    """Span of the usual transmitter of an analog input, in its cabinet unit."""
+def ends_of(field_name: str, wiring: Wiring | None = None) -> tuple[float, float]:
+    """Readings of an analog input at 4 and 20 mA, in its cabinet unit: as the card is scaled, else the usual ones."""
+    if wiring is not None:
+        place = _ANALOGS.index(field_name)
+        return wiring.low[place], wiring.high[place]
     metadata = Inputs.__dataclass_fields__[field_name].metadata
-    return float(metadata["high"] - metadata["low"])
+    return float(metadata["low"]), float(metadata["high"])
+
+
+def span_of(field_name: str, wiring: Wiring | None = None) -> float:
+    """Span of an analog input's transmitter, in its cabinet unit."""
+    low, high = ends_of(field_name, wiring)
+    return high - low
 
 
 def _common_in(record: Any) -> CommonSettings | None:
@@ -69,13 +81,12 @@ def _common_in(record: Any) -> CommonSettings | None:
     return None
 
 
-def failed_above(field_name: str) -> float:
+def failed_above(field_name: str, wiring: Wiring | None = None) -> float:
     """Reading at 21 mA, in the cabinet's unit: from there on NE 43 calls the loop failed."""
-    high = float(Inputs.__dataclass_fields__[field_name].metadata["high"])
-    return high + (21.0 - 20.0) / 16.0 * span_of(field_name)
+    return ends_of(field_name, wiring)[1] + (21.0 - 20.0) / 16.0 * span_of(field_name, wiring)
 
 
-def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
+def _trips(common: CommonSettings, wiring: Wiring | None) -> tuple[TripLimit, ...]:
     """The trips that stop the motor: at once, or after unloading, which takes until its timeout at most.
 
     A cause whose class only alarms, holds or unloads stops nothing and is left out.
@@ -91,7 +102,7 @@ def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
                 1,
                 1e3 * trip.high_discharge_pressure_trip_kpa_abs,
                 trip.high_discharge_pressure_delay_ms,
-                1e3 * span_of("discharge_pressure_kpa_abs"),
+                1e3 * span_of("discharge_pressure_kpa_abs", wiring),
                 "kPa",
                 1e-3,
             ),
@@ -104,7 +115,7 @@ def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
                 -1,
                 1e3 * trip.low_suction_pressure_trip_kpa_abs,
                 trip.low_suction_pressure_delay_ms,
-                1e3 * span_of("suction_pressure_kpa_abs"),
+                1e3 * span_of("suction_pressure_kpa_abs", wiring),
                 "kPa",
                 1e-3,
                 trip.low_suction_bypass_ms,
@@ -118,10 +129,10 @@ def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
                 1,
                 trip.high_discharge_temperature_trip_c + 273.15,
                 trip.high_discharge_temperature_delay_ms,
-                span_of("discharge_temperature_c"),
+                span_of("discharge_temperature_c", wiring),
                 "K",
                 1.0,
-                readable_to=failed_above("discharge_temperature_c") + 273.15,
+                readable_to=failed_above("discharge_temperature_c", wiring) + 273.15,
             ),
         ),
         (
@@ -132,7 +143,7 @@ def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
                 1,
                 0.01 * trip.motor_overload_trip_pct * full_load_a,
                 trip.motor_overload_delay_ms,
-                span_of("motor_current_a"),
+                span_of("motor_current_a", wiring),
                 "A",
                 1.0,
                 # blocked while the motor accelerates, which is over by then or has become a failed start
@@ -144,15 +155,18 @@ def _trips(common: CommonSettings) -> tuple[TripLimit, ...]:
     return tuple(replace(limit, delay_ms=limit.delay_ms + stopping[kind]) for kind, limit in limits if kind in stopping)
 
 
-def limits_of(settings: Any) -> Limits | None:
-    """The limits in a shipped controller's settings, in SI; None where settings are the controller's own business."""
+def limits_of(settings: Any, wiring: Wiring | None = None) -> Limits | None:
+    """The limits in a shipped controller's settings, in SI; None where settings are the controller's own business.
+
+    wiring: how the plant's input cards are scaled; without it the transmitters are the usual ones.
+    """
     common = _common_in(settings)
     if common is None:
         return None
     hold, run = common.inhibit, common.sequence
     low_stop_known = common.calibration.low_stop == Switch.ON
     return Limits(
-        trips=_trips(common),
+        trips=_trips(common, wiring),
         capacity_start_frac=0.01 * run.start_limit_pct,
         volume_ratio_start_frac=0.01 * run.start_limit_pct,
         minimum_demand_frac=0.01 * common.capacity.minimum_load_pct,

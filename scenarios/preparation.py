@@ -208,9 +208,10 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
         settings = SHIPPED[named.name].settings_type()
     instruments = plant.parameters.instruments
     noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
-    limits = limits_of(settings) or Limits()
+    wiring = wiring_of(instruments)
+    limits = limits_of(settings, wiring) or Limits()
     prepared = Prepared(
-        scenario, plant, parameters, wiring_of(instruments), noise, named, settings, limits, scenario.seed, log_ms,
+        scenario, plant, parameters, wiring, noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
     )  # fmt: skip
     state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run

@@ -310,7 +310,7 @@ DEFINITIONS: tuple[Definition, ...] = (
                    "least distance to the limit while the motor runs and the trip is not blocked; below 0 = beyond it",
                    _margin(cause, False), "run"),
         Definition(f"{cause.name.lower()}_margin_pct", f"margin to {_words(cause)} trip, share", SAFETY, "% of span",
-                   HIGHER, "the same, of the usual transmitter's span", _margin(cause, True), "run"),
+                   HIGHER, "the same, of the transmitter's span", _margin(cause, True), "run"),
     )),
     Definition("violations_count", "invariant violations", SAFETY, "1", LOWER, "breaches of scenarios/requirements",
                lambda v: len(v.verdict.violations), "run"),

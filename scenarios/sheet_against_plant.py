@@ -27,7 +27,7 @@ def foreign_refrigerant(p: Parameters, settings: Any, name: str) -> Problem | No
     if common is None:
         return None
     for k, table_c in enumerate(common.refrigerant.saturation_c):
-        pressure_pa = 1000.0 * (FIRST_ROOT + k / STEPS_PER_ROOT) ** 4
+        pressure_pa = 1000.0 * common.refrigerant.pressure_scale * (FIRST_ROOT + k / STEPS_PER_ROOT) ** 4
         if not p.refrigerant.pressure_low_pa <= pressure_pa <= p.refrigerant.pressure_high_pa:
             continue
         dew_c = saturation_temperature_k(p.refrigerant, pressure_pa) - 273.15

@@ -1,26 +1,36 @@
 """A settings sheet to begin with, for any plant: what follows from the plant file is worked out, the rest is the default.
 
 From the plant: dew table and exponent of its refrigerant, full-load current of its motor, strokes of its drives, both
-slide curves of its rotors.  A default pressure is ammonia's; it becomes the pressure at the same saturation temperature,
-and a pressure zone is stretched as the saturation line is steeper or flatter.  It is a beginning and no tuning, and an
-engineering aid: trips and set points must be checked against the plant's own limits by somebody who answers for it.
+slide curves of its rotors.  A default pressure is ammonia's at −10/35 °C; it becomes the plant's refrigerant's at the
+saturation temperature that lies as far from the plant's own rating point, and a pressure zone is stretched as the
+saturation line is steeper or flatter.  It is a beginning and no tuning, and an engineering aid: trips and set points must
+be checked against the plant's own limits by somebody who answers for it.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
 from controller.registry import SHIPPED
-from controller.saturation import AMMONIA_C, FIRST_ROOT, STEPS_PER_ROOT, saturation_temperature_c
+from controller.saturation import (
+    AMMONIA_C,
+    FIRST_ROOT,
+    LAST,
+    STEPS_PER_ROOT,
+    RefrigerantSettings,
+    saturation_temperature_c,
+)
 from plant_model.derived import Parameters
 from plant_model.properties import isentropic_exponent, saturation_pressure_pa, saturation_temperature_k
 from plant_model.rotor_geometry import SlideCurves, full_load_volume_ratio, trapped_fraction_frac
 from plant_model.slide_drive_parameters import DriveKind
 
 POINTS = 11
+AMMONIA = RefrigerantSettings()
 ZERO_C_K = 273.15
-SUCTION_C, DISCHARGE_C = -10.0, 35.0  # where the defaults' zones were chosen
+SUCTION_C, DISCHARGE_C = -10.0, 35.0  # where the defaults were chosen
 KEPT = ("oil", "filter", "implausible")  # differences that no refrigerant changes
 
 
@@ -47,10 +57,13 @@ def slide_tables(curves: SlideCurves) -> tuple[tuple[float, ...], tuple[float, .
     return tuple(map(rounded, trapped)), tuple(map(rounded, ratio)), tuple(rounded(g, 3) for g in gain)
 
 
-def saturation_table_c(p: Parameters) -> tuple[float, ...]:
-    """The controller's table of dew points for the plant's refrigerant, °C; beyond its tables it goes on straight."""
+def saturation_table_c(p: Parameters, scale: float = 1.0) -> tuple[float, ...]:
+    """The controller's table of dew points for the plant's refrigerant, °C; beyond its tables it goes on straight.
+
+    scale: the table's pressures over ammonia's, `pressure_scale` of the sheet.
+    """
     r = p.refrigerant
-    pressures_pa = [1000.0 * (FIRST_ROOT + k / STEPS_PER_ROOT) ** 4 for k in range(len(AMMONIA_C))]
+    pressures_pa = [1000.0 * scale * (FIRST_ROOT + k / STEPS_PER_ROOT) ** 4 for k in range(len(AMMONIA_C))]
     inside = [k for k, pa in enumerate(pressures_pa) if r.pressure_low_pa <= pa <= r.pressure_high_pa]
     first, last = inside[0], inside[-1]
     known = {k: saturation_temperature_k(r, pressures_pa[k]) - ZERO_C_K for k in inside}
@@ -60,6 +73,11 @@ def saturation_table_c(p: Parameters) -> tuple[float, ...]:
         for k in range(len(pressures_pa))
     ]
     return tuple(round(t_c, 2) for t_c in table)
+
+
+def pressure_scale(highest_kpa: float) -> float:
+    """The least whole scale of the dew table that reaches a pressure: 1 up to 2401 kPa."""
+    return float(max(1, math.ceil(highest_kpa / (FIRST_ROOT + LAST / STEPS_PER_ROOT) ** 4)))
 
 
 def _steepness_kpa_k(p: Parameters, t_c: float) -> float:
@@ -72,29 +90,37 @@ def _ammonia_steepness_kpa_k(t_c: float) -> float:
         low, high = 16.0, 2401.0
         for _ in range(60):
             middle = 0.5 * (low + high)
-            low, high = (middle, high) if saturation_temperature_c(AMMONIA_C, middle) < t else (low, middle)
+            low, high = (middle, high) if saturation_temperature_c(AMMONIA, middle) < t else (low, middle)
         return 0.5 * (low + high)
 
     return pressure(t_c + 0.5) - pressure(t_c - 0.5)
 
 
 def _translated(p: Parameters, record: Any, held: list[str], above: str = "") -> Any:
+    """Pressures and saturation temperatures of a record moved to the plant's refrigerant and rating point."""
+    machine = p.plant.machine
+    ratings_c = {True: machine.rating_condensing_k - ZERO_C_K, False: machine.rating_evaporating_k - ZERO_C_K}
     changed: dict[str, Any] = {}
     for f in fields(record):
         value = getattr(record, f.name)
         key = f"{above}{f.name}"
         if is_dataclass(value):
             changed[f.name] = _translated(p, value, held, f"{key}.")
-        if f.metadata.get("unit") != "kPa" or any(word in f.name for word in KEPT):
+        here_c = ratings_c["discharge" in f.name]
+        chosen_c = DISCHARGE_C if "discharge" in f.name else SUCTION_C
+        unit, of = f.metadata.get("unit"), f.metadata.get("of")
+        if unit == "°C" and "saturated" in f.name:
+            new = value + here_c - chosen_c
+        elif unit != "kPa" or any(word in f.name for word in KEPT):
             continue
-        if f.metadata.get("of") == "absolute":
-            new = saturation_pressure_pa(p.refrigerant, saturation_temperature_c(AMMONIA_C, value) + ZERO_C_K) / 1000.0
+        elif of == "absolute":
+            moved_c = saturation_temperature_c(AMMONIA, value) + here_c - chosen_c
+            new = saturation_pressure_pa(p.refrigerant, moved_c + ZERO_C_K) / 1000.0
         else:
-            t_c = DISCHARGE_C if "discharge" in f.name else SUCTION_C
-            new = value * _steepness_kpa_k(p, t_c) / _ammonia_steepness_kpa_k(t_c)
+            new = value * _steepness_kpa_k(p, here_c) / _ammonia_steepness_kpa_k(chosen_c)
         kept = min(max(rounded(new), f.metadata["low"]), f.metadata["high"])
         if kept != rounded(new):
-            held.append(f"{key}: {new:.4g} kPa would be out of range, {kept:g} kPa taken")
+            held.append(f"{key}: {new:.4g} {unit} would be out of range, {kept:g} {unit} taken")
         changed[f.name] = kept
     return replace(record, **changed)
 
@@ -104,7 +130,11 @@ def starting_settings(p: Parameters, controller: str) -> tuple[Any, tuple[str, .
     held: list[str] = []
     settings: Any = SHIPPED[controller].settings_type()
     machine = p.plant.machine
-    if saturation_table_c(p) != AMMONIA_C:
+    off_k = max(
+        abs(machine.rating_evaporating_k - ZERO_C_K - SUCTION_C),
+        abs(machine.rating_condensing_k - ZERO_C_K - DISCHARGE_C),
+    )
+    if saturation_table_c(p) != AMMONIA_C or off_k > 0.01:
         settings = _translated(p, settings, held)
     trapped, ratio, gain = slide_tables(p.curves)
     rating_pa = (
@@ -112,6 +142,7 @@ def starting_settings(p: Parameters, controller: str) -> tuple[Any, tuple[str, .
         saturation_pressure_pa(p.refrigerant, machine.rating_condensing_k),
     )
     common = settings.common
+    scale = pressure_scale(common.protection.high_discharge_pressure_trip_kpa_abs)
     slides = {}
     for layer, drive in (("capacity", p.plant.capacity_drive), ("volume_ratio", p.plant.volume_ratio_drive)):
         up_ms, down_ms = drive.load_stroke_ms, drive.unload_stroke_ms
@@ -133,7 +164,7 @@ def starting_settings(p: Parameters, controller: str) -> tuple[Any, tuple[str, .
     common = replace(
         common,
         motor=replace(common.motor, full_load_current_a=rounded(p.derived.motor.rated_current_a, 3)),
-        refrigerant=replace(common.refrigerant, saturation_c=saturation_table_c(p)),
+        refrigerant=replace(common.refrigerant, saturation_c=saturation_table_c(p, scale), pressure_scale=scale),
         **slides,
     )
     return replace(settings, common=common), tuple(held)

@@ -38,7 +38,7 @@ def score_table(names: Sequence[str], scores: Sequence[Scores]) -> Table:
     several = len(names) > 1
     caption = "↓ lower is better · ↑ higher is better"
     if several:
-        caption += f" · ✓ better · = {RULE} · % against {short_name(names[0])}"
+        caption += f" · ✓ better than every other · = {RULE} · % against {short_name(names[0])}"
     table = Table(caption=caption, caption_justify="left")
     table.add_column("score", overflow="fold")
     table.add_column("unit")

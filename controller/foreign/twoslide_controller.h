@@ -194,8 +194,9 @@ TWOSLIDE_SAME_SIZE(twoslide_motor_settings, 8);
 
 typedef struct twoslide_refrigerant_settings {
     double saturation_c[21]; /* °C */
+    double pressure_scale;
 } twoslide_refrigerant_settings;
-TWOSLIDE_SAME_SIZE(twoslide_refrigerant_settings, 168);
+TWOSLIDE_SAME_SIZE(twoslide_refrigerant_settings, 176);
 
 enum twoslide_switch {
     TWOSLIDE_SWITCH_OFF = 0,
@@ -459,7 +460,7 @@ typedef struct twoslide_common_settings {
     twoslide_volume_ratio_settings volume_ratio;
     twoslide_auxiliary_settings auxiliaries;
 } twoslide_common_settings;
-TWOSLIDE_SAME_SIZE(twoslide_common_settings, 1720);
+TWOSLIDE_SAME_SIZE(twoslide_common_settings, 1728);
 
 typedef struct twoslide_step_settings {
     double neutral_zone_kpa; /* kPa */
@@ -474,7 +475,7 @@ typedef struct twoslide_three_position_settings {
     twoslide_common_settings common;
     twoslide_step_settings step;
 } twoslide_three_position_settings;
-TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 1760);
+TWOSLIDE_SAME_SIZE(twoslide_three_position_settings, 1768);
 
 typedef struct twoslide_pi_settings {
     double proportional_band_kpa; /* kPa */
@@ -489,7 +490,7 @@ typedef struct twoslide_scheduled_pi_settings {
     twoslide_common_settings common;
     twoslide_pi_settings pi;
 } twoslide_scheduled_pi_settings;
-TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1840);
+TWOSLIDE_SAME_SIZE(twoslide_scheduled_pi_settings, 1848);
 
 typedef struct twoslide_model_settings {
     double design_suction_kpa_abs; /* kPa */
@@ -509,7 +510,7 @@ typedef struct twoslide_model_based_settings {
     twoslide_common_settings common;
     twoslide_model_settings model;
 } twoslide_model_based_settings;
-TWOSLIDE_SAME_SIZE(twoslide_model_based_settings, 1800);
+TWOSLIDE_SAME_SIZE(twoslide_model_based_settings, 1808);
 
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);

@@ -10,7 +10,7 @@ import pytest
 from controller.capacity_control import CapacitySettings
 from controller.process_image import Inputs, Mode
 from controller.registry import SHIPPED
-from controller.saturation import AMMONIA_C
+from controller.saturation import RefrigerantSettings
 from controller.scheduled_pi import PiSettings
 from controller.set_point import TargetState, move_target
 from controller.volume_ratio_control import VolumeRatioSettings
@@ -55,7 +55,9 @@ def test_the_second_set_point_is_reached_along_the_ramp() -> None:
     def move(second: bool) -> None:
         inputs = Inputs(second_set_point=second)
         first_kpa_abs, second_kpa_abs = c.suction_set_point_kpa_abs, c.second_set_point_kpa_abs
-        move_target(c.target, AMMONIA_C, state, first_kpa_abs, second_kpa_abs, c.set_point_ramp_ms, inputs, 100)
+        move_target(
+            c.target, RefrigerantSettings(), state, first_kpa_abs, second_kpa_abs, c.set_point_ramp_ms, inputs, 100
+        )
 
     move(False)
     assert state.set_point_kpa_abs == 290.6

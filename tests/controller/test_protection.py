@@ -9,7 +9,7 @@ import pytest
 from controller.load_inhibit import InhibitSettings, InhibitState, inhibit_load
 from controller.process_image import Health, Mode, StartRefused, StopReason, Trip
 from controller.protection_settings import ProtectionSettings
-from controller.saturation import AMMONIA_C
+from controller.saturation import RefrigerantSettings
 from controller.signals import SignalState
 from controller.trip_causes import Quantities, work_out
 
@@ -184,7 +184,7 @@ def test_a_cause_that_has_only_just_come_back_forbids_the_reset(
 def test_without_a_name_plate_there_is_no_current_in_percent() -> None:
     settings = ProtectionSettings()
     quantities = Quantities(current_pct=50.0)
-    work_out(settings, AMMONIA_C, quantities, SignalState(motor_current_a=100.0), 0.0)
+    work_out(settings, RefrigerantSettings(), quantities, SignalState(motor_current_a=100.0), 0.0)
     assert quantities.current_pct == 0.0
     state = InhibitState()
     inhibit_load(InhibitSettings(), state, SignalState(motor_current_a=900.0), Mode.AUTOMATIC, 0.0, 0, 0, 100)

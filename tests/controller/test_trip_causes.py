@@ -10,7 +10,7 @@ import pytest
 from controller.process_image import Health, Inhibit, Mode, StopReason, Trip
 from controller.protection_settings import OilDifference, TripClass
 from controller.registry import SHIPPED
-from controller.saturation import AMMONIA_C, saturation_temperature_c
+from controller.saturation import RefrigerantSettings, saturation_temperature_c
 from controller.signals import SignalState
 from controller.trip_causes import ALARM, CauseTimers, class_of, lowest_cause
 
@@ -208,7 +208,7 @@ def test_superheat_is_discharge_temperature_less_saturation(toys: Any) -> None:
     bench = bench_with(toys)
     for pressure_kpa_abs, temperature_c in ((1350.0, 60.0), (1351.0, 61.0), (1500.0, 62.0)):
         bench.scan(discharge_pressure_kpa_abs=pressure_kpa_abs, discharge_temperature_c=temperature_c)
-        expected_k = temperature_c - saturation_temperature_c(AMMONIA_C, pressure_kpa_abs)
+        expected_k = temperature_c - saturation_temperature_c(RefrigerantSettings(), pressure_kpa_abs)
         # the saturation temperature is kept while pressure moves less than 2 kPa
         assert bench.state.common.protection.quantities.superheat_k == pytest.approx(expected_k, abs=0.06)
 

@@ -9,7 +9,10 @@ import pytest
 from controller.process_image import Inputs, Trip
 from controller.protection_settings import TripClass
 from controller.registry import SHIPPED
+from plant_model.instruments import Channel
+from plant_model.parameters import PlantParameters
 from scenarios.limits import Limits, limits_of, span_of
+from scenarios.preparation import wiring_of
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -49,5 +52,17 @@ def test_a_cause_that_stops_nothing_has_no_limit(kind: TripClass) -> None:
     assert limits.trip(Trip.MOTOR_OVERLOAD) is not None
 
 
-def test_span_is_that_of_the_process_image() -> None:
+def test_a_span_is_that_of_the_plants_transmitter_or_the_usual_one() -> None:
     assert span_of("suction_pressure_kpa_abs") == 1000.0
+    instruments = PlantParameters().instruments
+    for channel in Channel:  # the usual one is the default plant's
+        field = next(name for name in Inputs.__dataclass_fields__ if name.startswith(channel.name.lower() + "_"))
+        assert span_of(field, wiring_of(instruments)) == pytest.approx(span_of(field))
+    wide = replace(instruments, suction_pressure=replace(instruments.suction_pressure, low_pa=1e5, high_pa=4.1e6))
+    assert span_of("suction_pressure_kpa_abs", wiring_of(wide)) == pytest.approx(4000.0)
+    limits = limits_of(SHIPPED["scheduled_pi"].settings_type(), wiring_of(wide))
+    assert limits is not None
+    suction, discharge = limits.trip(Trip.LOW_SUCTION_PRESSURE), limits.trip(Trip.HIGH_DISCHARGE_PRESSURE)
+    assert suction is not None
+    assert discharge is not None
+    assert (suction.span, discharge.span) == (pytest.approx(4e6), pytest.approx(2.5e6))

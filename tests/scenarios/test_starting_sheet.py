@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from CoolProp.CoolProp import PropsSI
 
@@ -11,7 +13,7 @@ from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from scenarios.demo_sheets import demo_settings
 from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
-from scenarios.starting_sheet import saturation_table_c, starting_settings
+from scenarios.starting_sheet import pressure_scale, saturation_table_c, starting_settings
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +54,28 @@ def test_another_refrigerant_gets_its_own_pressures(r134a: Parameters, controlle
     assert common.volume_ratio.isentropic_exponent == pytest.approx(1.0396, abs=0.03)
     assert v1 / v2 == pytest.approx((886982.0 / 200603.0) ** (1.0 / common.volume_ratio.isentropic_exponent), rel=0.02)
     assert common.protection.low_oil_differential_trip_kpa == 80.0  # no refrigerant's business
+
+
+def test_a_plant_rated_elsewhere_gets_its_pressures_round_its_own_rating_point() -> None:
+    machine = replace(PlantParameters().machine, rating_evaporating_k=243.15, rating_condensing_k=303.15)
+    settings, held = starting_settings(derive(replace(PlantParameters(), machine=machine), "R717"), "scheduled_pi")
+    assert held == ()
+    assert cross_check(settings) == []
+    common = settings.common
+    # −30 °C, 119.4 kPa; and 30 °C for 35 °C, so 5 K below ammonia at 1700 kPa; source: CoolProp
+    assert common.capacity.suction_set_point_kpa_abs == pytest.approx(
+        PropsSI("P", "T", 243.15, "Q", 1, "R717") / 1e3, rel=2e-3
+    )
+    trip_k = PropsSI("T", "P", 1700e3, "Q", 1, "R717") - 5.0
+    assert common.protection.high_discharge_pressure_trip_kpa_abs == pytest.approx(
+        PropsSI("P", "T", trip_k, "Q", 1, "R717") / 1e3, rel=2e-3
+    )
+    assert common.capacity.target.saturated_set_point_c == -30.0
+
+
+def test_the_dew_table_reaches_the_trip(ammonia: Parameters) -> None:
+    assert [pressure_scale(kpa) for kpa in (500.0, 2401.0, 2402.0, 4802.0, 6700.0)] == [1.0, 1.0, 2.0, 2.0, 3.0]
+    assert starting_settings(ammonia, "scheduled_pi")[0].common.refrigerant.pressure_scale == 1.0
 
 
 def test_a_sheet_of_another_refrigerant_is_refused(ammonia: Parameters, r134a: Parameters) -> None:
