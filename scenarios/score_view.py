@@ -58,15 +58,20 @@ def _filled(set_point_pa: Floats) -> Floats:
     return held
 
 
+def in_automatic(trace: Trace) -> NDArray[np.bool_]:
+    """Rows in which the controller is in AUTOMATIC; one that reports no mode at all is where its motor runs."""
+    modes = trace["mode"]
+    found: NDArray[np.bool_] = modes == Mode.AUTOMATIC if modes.any() else trace["motor_running"] != 0.0
+    return found
+
+
 def window_start(trace: Trace, refrigerant: Any) -> int | None:
     """The row where regulation begins: the first in AUTOMATIC with saturated suction within ± 1 K of the set point.
 
     Before it the machine pulls down after its start, which no tuning of the loop changes.  A run that never gets there,
     or whose controller reports no set point, is looked at from its first row in AUTOMATIC; None if there is none.
     """
-    automatic = trace["mode"] == Mode.AUTOMATIC
-    if not trace["mode"].any():  # a controller that reports no mode at all: its motor says when it is in service
-        automatic = trace["motor_running"] != 0.0
+    automatic = in_automatic(trace)
     if not automatic.any():
         return None
     first = int(np.argmax(automatic))
@@ -116,6 +121,11 @@ class View:
     def seconds(self) -> Floats:
         """How long each row stands: up to the next row."""
         return np.diff(self["time_ms"], append=self.end_ms) / 1000.0
+
+    @cached_property
+    def automatic(self) -> NDArray[np.bool_]:
+        """Rows of the window in which the controller is in AUTOMATIC."""
+        return in_automatic(self.trace)[self.first or 0 :]
 
     @cached_property
     def has_set_point(self) -> bool:

@@ -2,7 +2,9 @@
 
 Window.  Pressure stability, slide wear and energy are taken from the end of the first pull-down (the first row in
 AUTOMATIC with saturated suction within ± 1 K of the set point) to the last row of the run, whatever happens between;
-starts and safety are taken over the whole run.  Deviations are the true suction pressure at the
+starts and safety are taken over the whole run.  A stop in it counts as the plant sees it: it is no less warm for the
+reason of the stop, and a law that trips or idles must not score by it.  How long the stops were and the deviation in
+automatic alone stand beside.  Deviations are the true suction pressure at the
 flange (not the noisy reading) less the working set point that the controller reports.  States and drives are exact
 (events); pressures and travel are seen at the logged rows.
 """
@@ -97,6 +99,16 @@ def _rms(view: View, data: Floats) -> float:
     return float(np.sqrt(_mean(view, data * data)))
 
 
+def _rms_automatic(view: View) -> float | None:
+    seconds = view.seconds[view.automatic]
+    total = float(np.sum(seconds))
+    return float(np.sqrt(np.sum(view.deviation_pa[view.automatic] ** 2 * seconds) / total)) if total else None
+
+
+def _kpa(value_pa: float | None) -> float | None:
+    return None if value_pa is None else value_pa / 1e3
+
+
 def _harris(view: View) -> float | None:
     """Of the reading, because its noise is what the loop must live with."""
     times_ms = view["time_ms"]
@@ -133,7 +145,7 @@ def _start_margin(view: View) -> float | None:
 
 
 def _minimum_load(view: View) -> float | None:
-    automatic = view["mode"] == Mode.AUTOMATIC
+    automatic = view["mode"] == Mode.AUTOMATIC  # as reported: minimum load is a demand
     total = float(np.sum(view.seconds[automatic]))
     limit = (view.limits.minimum_demand_frac or 0.0) + MINIMUM_LOAD_BAND_FRAC
     low = automatic & (view["capacity_travel_frac"] <= limit)
@@ -147,6 +159,8 @@ def _total_kwh(view: View) -> float:
 def _per_cooling(view: View) -> float | None:
     """Of this machine alone: where others share the header, cooling is divided as the gas is."""
     own, others = view.gained("compressor_mass_kg"), view.gained("other_mass_kg")
+    if others > 0.0 and own + others <= 0.0:  # gas went back through the machine at rest: no share of its own
+        return None
     share = own / (own + others) if others > 0.0 else 1.0
     cooling = view.gained("cooling_energy_j") / KWH_J * share
     return _total_kwh(view) / cooling if cooling > 0.0 else None
@@ -217,8 +231,14 @@ _MARGINS = (
 # fmt: off
 DEFINITIONS: tuple[Definition, ...] = (
     Definition("suction_deviation_rms_kpa", "suction deviation, RMS", PRESSURE, "kPa", LOWER,
-               "root of the time mean of (suction pressure − set point)²",
+               "root of the time mean of (suction pressure − set point)², stops included",
                lambda v: _rms(v, v.deviation_pa) / 1e3, "set point"),
+    Definition("suction_deviation_rms_automatic_kpa", "suction deviation, RMS, in automatic", PRESSURE, "kPa", LOWER,
+               "the same over the time in automatic alone: what the law did, stops left out",
+               lambda v: _kpa(_rms_automatic(v)), "set point"),
+    Definition("out_of_automatic_min", "time out of automatic", PRESSURE, "min", NONE,
+               "from the end of the first pull-down on: stopped, starting or unloading; it counts in the others",
+               lambda v: float(np.sum(v.seconds[~v.automatic])) / 60.0),
     Definition("suction_deviation_rms_k", "suction deviation, RMS, saturated", PRESSURE, "K", LOWER,
                "root of the time mean of (saturation temperature at suction − at set point)²",
                lambda v: _rms(v, v.deviation_k), "set point"),
