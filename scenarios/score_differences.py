@@ -34,6 +34,7 @@ TWINS = {
     "suction_deviation_rms_kpa": "suction_deviation_rms_k",
     "suction_deviation_peak_kpa": "suction_deviation_peak_k",
 }
+LIKE = {"suction_deviation_rms_automatic_k": "suction_deviation_rms_k"}  # scatters as that one does
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,7 @@ def _twin(name: str) -> str:
 
 
 def _tolerance(first: Score, value: float, this: float) -> float:
-    figure = TOLERANCES.get(first.name)
+    figure = TOLERANCES.get(LIKE.get(first.name, first.name))
     if figure:
         return max(figure.least, figure.frac * abs(value))
     if first.unit == "°C":

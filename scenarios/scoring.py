@@ -102,11 +102,7 @@ def _rms(view: View, data: Floats) -> float:
 def _rms_automatic(view: View) -> float | None:
     seconds = view.seconds[view.automatic]
     total = float(np.sum(seconds))
-    return float(np.sqrt(np.sum(view.deviation_pa[view.automatic] ** 2 * seconds) / total)) if total else None
-
-
-def _kpa(value_pa: float | None) -> float | None:
-    return None if value_pa is None else value_pa / 1e3
+    return float(np.sqrt(np.sum(view.deviation_k[view.automatic] ** 2 * seconds) / total)) if total else None
 
 
 def _harris(view: View) -> float | None:
@@ -233,15 +229,15 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition("suction_deviation_rms_kpa", "suction deviation, RMS", PRESSURE, "kPa", LOWER,
                "root of the time mean of (suction pressure − set point)², stops included",
                lambda v: _rms(v, v.deviation_pa) / 1e3, "set point"),
-    Definition("suction_deviation_rms_automatic_kpa", "suction deviation, RMS, in automatic", PRESSURE, "kPa", LOWER,
-               "the same over the time in automatic alone: what the law did, stops left out",
-               lambda v: _kpa(_rms_automatic(v)), "set point"),
-    Definition("out_of_automatic_min", "time out of automatic", PRESSURE, "min", NONE,
-               "from the end of the first pull-down on: stopped, starting or unloading; it counts in the others",
-               lambda v: float(np.sum(v.seconds[~v.automatic])) / 60.0),
     Definition("suction_deviation_rms_k", "suction deviation, RMS, saturated", PRESSURE, "K", LOWER,
                "root of the time mean of (saturation temperature at suction − at set point)²",
                lambda v: _rms(v, v.deviation_k), "set point"),
+    Definition("suction_deviation_rms_automatic_k", "suction deviation, RMS, in automatic", PRESSURE, "K", LOWER,
+               "the same, saturated, over the time in automatic alone: what the law did, stops left out",
+               _rms_automatic, "set point"),
+    Definition("out_of_automatic_min", "time out of automatic", PRESSURE, "min", NONE,
+               "from the end of the first pull-down on: stopped, starting or unloading; it counts in the others",
+               lambda v: float(np.sum(v.seconds[~v.automatic])) / 60.0),
     Definition("suction_deviation_peak_kpa", "suction deviation, peak", PRESSURE, "kPa", LOWER,
                "greatest |suction pressure − set point|",
                lambda v: float(np.max(np.abs(v.deviation_pa))) / 1e3, "set point"),

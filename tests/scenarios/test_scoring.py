@@ -92,7 +92,7 @@ def test_the_window_starts_with_automatic_and_ends_with_the_run(ammonia: Any) ->
     assert scores.value("time_within_1_k_pct") == pytest.approx(100.0 * 550.0 / 600.0)
     # the 100 s of unloading stand beside, and the deviation without them is none
     assert scores.value("out_of_automatic_min") == pytest.approx(100.0 / 60.0)
-    assert scores.value("suction_deviation_rms_automatic_kpa") == 0.0
+    assert scores.value("suction_deviation_rms_automatic_k") == 0.0
     assert scores.value("suction_deviation_rms_kpa") == pytest.approx(20.0 * math.sqrt(50.0 / 600.0))
 
 
