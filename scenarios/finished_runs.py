@@ -5,6 +5,7 @@ A folder may be a run itself, or hold runs as `twoslide run --out` leaves them, 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -121,9 +122,28 @@ def unlikeness(runs: Sequence[FinishedRun]) -> tuple[str, ...]:
             shown = [_shown(key, value) for value in values]
             what = f": {' / '.join(dict.fromkeys(shown))}" if len(set(shown)) > 1 else ""
             found.append(f"different {word}{what}")
+    if not any(run.facts.get(key) != runs[0].facts.get(key) for run in runs for key in ("scenario_file", "plant")):
+        found += [f"{word} was changed between the runs" for word in _changed_files(runs)]
     if any(run.failure for run in runs):
         found.append("a run ended early")
     return tuple(found)
+
+
+def _changed_files(runs: Sequence[FinishedRun]) -> list[str]:
+    """Files of one name but not of one content: what a scenario reads, but for controller and sheet, which are told."""
+    hashes = [_hashes(run) for run in runs]
+    shared = [role for role in hashes[0] if all(role in one for one in hashes)]
+    changed = [role for role in shared if len({one[role] for one in hashes}) > 1]
+    kinds = [role.partition(":") for role in changed if role not in ("controller", "settings")]
+    return [f"the {kind.replace('_', ' ')} file {name}".rstrip() for kind, _, name in kinds]
+
+
+def _hashes(run: FinishedRun) -> dict[str, str]:
+    try:
+        found = json.loads(run.facts.get("sha256", "{}"))
+    except ValueError:  # somebody else's folder
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def _shown(key: str, value: str) -> str:

@@ -260,7 +260,7 @@ def _settings_fact(scenario: Scenario, named: Named) -> str:
     """Which settings the run has, in words: nobody's defaults are those of a controller that is not ours."""
     if scenario.sheet_path is not None:
         return scenario.sheet_path.name
-    return f"the defaults of {named.name}" if named.kind is Kind.SHIPPED else "no sheet: the controller's own"
+    return f"the defaults of {named.name}" if named.kind is Kind.SHIPPED else "the controller's own"
 
 
 def _facts(scenario: Scenario, named: Named, log_ms: int) -> dict[str, str]:

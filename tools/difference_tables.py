@@ -81,7 +81,7 @@ def print_match(console: Console, match: Match) -> None:
             f"{facts.get('settings', '?')} {facts.get('settings_checksum', '').removeprefix('sha256:')[:8]}".rstrip()
         )
         controller = short_name(facts.get("controller", "?"))
-        say(f"{name}: {controller}, sheet {sheet}, seed {facts.get('seed', '?')} ({run.folder})")
+        say(f"{name}: {controller}, settings {sheet}, seed {facts.get('seed', '?')} ({run.folder})")
         if run.failure:
             say(f"  ended early: {run.failure}", "bold")
     for name, verdicts in verdicts_of(match):

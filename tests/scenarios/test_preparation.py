@@ -104,7 +104,7 @@ def test_the_settings_are_called_what_they_are(scenario: Write) -> None:
     for named, given, said in (
         ("scheduled_pi", sheet, "demo_scheduled_pi.toml"),
         ("scheduled_pi", None, "the defaults of scheduled_pi"),
-        (f"{BROKEN}:Sound", None, "no sheet: the controller's own"),
+        (f"{BROKEN}:Sound", None, "the controller's own"),
         (f"{BROKEN}:KERNEL", sheet, "demo_scheduled_pi.toml"),
     ):
         assert prepare([scenario(controller=named)], settings=given)[0].facts["settings"] == said

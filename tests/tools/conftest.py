@@ -80,6 +80,7 @@ def run_folder(invented_run: Callable[..., ReportRun]) -> Callable[..., Path]:
             "scenario": "Calm day", "scenario_file": "calm.toml", "plant": "Invented hall", "controller": "scheduled_pi",
             "settings": "sheet.toml", "settings_checksum": "sha256:0123456789", "seed": "7", "duration_ms": "1800000",
             "log_ms": "1000", "sources": "abc",
+            "sha256": '{"scenario": "1", "plant": "2", "settings": "3", "load_log:a.csv": "4"}',
         }  # fmt: skip
         folder.mkdir(parents=True)
         trace = Trace(run.trace.values, run.trace.events, {**known, **facts})

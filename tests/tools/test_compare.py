@@ -57,6 +57,12 @@ def test_within_the_tolerance_is_equal_and_the_tolerance_is_told(run_folder: Wri
         ({"plant": "Other hall"}, "different plant: Invented hall / Other hall"),
         ({"duration_ms": "900000"}, "different duration: 1800 s / 900 s"),
         ({"scenario_file": "b.toml", "scenario": "Other day"}, "different scenario: calm.toml / b.toml"),
+        ({"sha256": '{"scenario": "9", "plant": "2"}'}, "the scenario file was changed between the runs"),
+        ({"sha256": '{"scenario": "1", "plant": "9"}'}, "the plant file was changed between the runs"),
+        (
+            {"sha256": '{"scenario": "1", "load_log:a.csv": "9"}'},
+            "the load log file a.csv was changed between the runs",
+        ),
     ],
 )
 def test_what_is_not_like_for_like_is_said(

@@ -13,7 +13,7 @@ from scenarios.trace import Trace
 CAPACITY_COLOUR = "#1f5fa8"
 VOLUME_RATIO_COLOUR = "#c8690a"
 # Chosen so that any two stay apart in every kind of colour blindness (tests/tools/report/test_comparison.py).
-RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#c9731d", "#401070", "#704010", "#3fa673")
+RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#401070", "#704010", "#3fa673", "#c9731d")
 RUN_DASHES = ("solid", "solid", "dashed", "dashed", "dotted", "dotdash")
 LIMIT_COLOUR = "#a3201d"
 SET_POINT_COLOUR = "#3c444d"
