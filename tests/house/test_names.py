@@ -44,6 +44,7 @@ DIMENSIONLESS = {
     "gate_radius_ratio": RATIO,
     "centre_distance_ratio": RATIO,
     "gain_multiplier": RATIO,
+    "pressure_scale": RATIO,
     "feed_forward_gain": "% of demand per % of load",
     "leakage_built_in_share": "a share",
     "leakage_speed_factor": RATIO,
