@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -47,6 +46,7 @@ def season(
     --ratio and at the best ratio for the year that can be found from these.
     """
     from scenarios.season import SeasonRun, season_inputs
+    from scenarios.settings_sheet import write_whole
     from tools.season_report import write_season_report
 
     inputs = season_inputs(plant, weather, load, controller, settings, seed, scale)
@@ -58,7 +58,7 @@ def season(
         found = run.run(ratios, progress)
     title = f"A year of {run.plant_title} in the weather of {inputs.weather.station}"
     data = as_dict(found, title)
-    _write(folder / "season.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+    write_whole(folder / "season.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
     answer, months, held = answer_lines(found), month_table(found), held_table(found)
     write_season_report(folder / "report.html", found, title, _facts(run), answer, months, held)
     _print(found, title, folder, answer, months, held)
@@ -72,16 +72,6 @@ def _check_place(folder: Path) -> None:
     if strange or (folder.exists() and not folder.is_dir()):
         what = f"holds other files ({strange[0]})" if strange else "is a file"
         raise InputRefused(Problem(f"--out {folder} {what}", value=str(folder), way_out="name a new folder"))
-
-
-def _write(path: Path, text: str) -> None:
-    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _zone_text(offset_h: float) -> str:

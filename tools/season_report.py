@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from scenarios.settings_sheet import write_whole
 from tools.report.page import CAUTION
 from tools.report.panels import INK, PAPER
 from tools.report.runs import CAPACITY_COLOUR, LIMIT_COLOUR, VOLUME_RATIO_COLOUR
@@ -160,9 +160,4 @@ def write_season_report(
         script=script,
         library=Resources(mode="inline", components=["bokeh"]).render_js(),
     )
-    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
-    try:
-        beside.write_text(html, encoding="utf-8")
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    write_whole(path, html)
