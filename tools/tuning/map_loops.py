@@ -22,13 +22,14 @@ A step control has no such loop: nothing is said of its Ms.  An engineering aid,
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import product
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.model_based import ModelBasedSettings
 from controller.scheduled_pi import ScheduledPiSettings
@@ -103,6 +104,17 @@ class MapLoops:
             spread=spread or Spread(),
         )
 
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Everything but the spread, for a file."""
+        return {f.name: np.asarray(getattr(self, f.name)) for f in fields(self) if f.name != "spread"}
+
+    @classmethod
+    def from_arrays(cls, arrays: Mapping[str, NDArray[Any]], spread: Spread | None = None) -> MapLoops:
+        """What `arrays` gave, back again.  KeyError for one that lacks something."""
+        made: dict[str, Any] = {f.name: arrays[f.name] for f in fields(cls) if f.name != "spread"}
+        made["overrun_s"] = float(made["overrun_s"])
+        return cls(**made, spread=spread or Spread())
+
     def with_measured(self, index: int, process: LinearProcess) -> MapLoops:
         """The map with a point's process replaced by one that was identified between travel and measured suction.
 
@@ -166,7 +178,7 @@ class MapLoops:
 
     def _loops(self, settings: Any, gain: float, dead: float, lag: float) -> list[_Loop]:
         capacity = settings.common.capacity
-        s = 1j * self.w_rad_s
+        s = np.asarray(1j * self.w_rad_s, dtype=np.complex128)
         filter_s = 0.001 * capacity.measurement_filter_ms
         delay_s = self.drive_delay_s(capacity)
         more_s = (dead - 1.0) * np.maximum(self.dead_time_s + delay_s + filter_s, 0.0)
