@@ -96,11 +96,12 @@ def answer_lines(result: TuningResult) -> Iterator[str]:
         worst = max(points, key=lambda row: row.ms)
         spread = max(points, key=lambda row: row.ms_spread)
         yield (
-            f"Over {len(points)} points of the map Ms is at most {worst.ms:.2f} ({worst.where}), with gain, dead time and lag "
-            f"± {100 * result.provenance.spread['gain_frac']:.0f} % at most {spread.ms_spread:.2f} ({spread.where})."
+            f"Over {len(points)} points of the map Ms is at most {worst.ms:.2f} ({worst.where}), with gain, dead time and "
+            f"lag ± {100 * result.provenance.spread['gain_frac']:.0f} % at most {spread.ms_spread:.2f} ({spread.where})."
         )
     agree = [row for row in result.map_points if row.bump is not None and not row.bump.why_not]
     if agree:
         flagged = sum(bool(row.bump and row.bump.flagged) for row in agree)
-        yield f"Bump tests on the simulated plant agree with the map within 10 % at {len(agree) - flagged} of {len(agree)} points."
+        good = len(agree) - flagged
+        yield f"Bump tests on the simulated plant agree with the map within 10 % at {good} of {len(agree)} points."
     yield "On unseen cases: " + "; ".join(bound_words(b) for b in result.proof.bounds) + "."

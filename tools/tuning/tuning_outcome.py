@@ -162,9 +162,11 @@ def _warnings(tuned: Tuned, settings: Any) -> list[str]:
     found = list(tuned.notes)
     flagged = [row for row in tuned.map_points if row.bump is not None and row.bump.flagged]
     if flagged:
+        first = flagged[0]
+        names = ", ".join(first.bump.flagged) if first.bump else ""
         found.append(
             f"at {len(flagged)} of {len(tuned.map_points)} points of the map a bump on the plant is more than 10 % away from "
-            f"its linearisation, first at {flagged[0].where} ({', '.join(flagged[0].bump.flagged if flagged[0].bump else ())})"
+            f"its linearisation, first at {first.where} ({names})"
         )
     if tuned.skipped:
         found.append(
