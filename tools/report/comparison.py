@@ -15,9 +15,9 @@ from scenarios.finished_runs import Match
 from scenarios.group_verdicts import BETTER, EQUAL, VERDICTS, WORSE
 from scenarios.score_differences import RULE, Line, counts, lines_of, verdicts_of
 from scenarios.trace import Trace
+from tools.charts import CAUTION, INK, PAPER, Key, write_page
 from tools.names import short_name
-from tools.report.page import CAUTION, write_page
-from tools.report.panels import INK, PAPER, Key, Panel, Sheet
+from tools.report.panels import Panel, Sheet
 from tools.report.runs import ReportRun, dash_of, run_colour
 
 SHOWN_UNITS = 10.0  # a difference beyond this many tolerances is drawn at the edge; its figure stands beside it
