@@ -6,6 +6,7 @@ The look is tools/style.html.  The plotting library is loaded when a picture is 
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,7 @@ def bare_plot(x_label: str, y_label: str, height: int = 320, **options: Any) -> 
     plot.xaxis.axis_label, plot.yaxis.axis_label = x_label, y_label
     plot.axis.axis_label_text_font_style = "normal"
     plot.axis.axis_label_text_color = plot.axis.major_label_text_color = INK
+    plot.axis.minor_tick_line_color = None
     plot.axis.axis_line_color = "#9aa1a9"
     plot.grid.grid_line_color = "#e3e6e8"
     return plot
@@ -67,11 +69,19 @@ def plain(text: str) -> str:
     return "".join(table.get(letter, letter) for letter in text)
 
 
+def _breakable(text: str) -> Any:
+    """A dotted name that a narrow column may break after a dot or an underscore; everything else of it is escaped."""
+    from markupsafe import Markup, escape
+
+    return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(text))))  # entities hold neither of the two
+
+
 def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any) -> None:
     """Render a template with its pictures into one self-contained file, whole or not at all.
 
     template: a file; it may include those beside it and tools/style.html.  It gets `divisions` (HTML of each picture by
-    name), `plot_script`, `plot_library` and `content`.  Raises OSError if the file cannot be written.
+    name), `plot_script`, `plot_library` and `content`, and a filter `breakable` for long names.  Raises OSError if the file
+    cannot be written.
     """
     import jinja2
     from bokeh.embed import components
@@ -81,6 +91,7 @@ def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any
     library = Resources(mode="inline", components=["bokeh"]).render_js() if plots else ""
     loader = jinja2.FileSystemLoader([template.parent, Path(__file__).parent])
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["breakable"] = _breakable
     html = environment.get_template(template.name).render(
         divisions=divisions, plot_script=script, plot_library=library, **content
     )

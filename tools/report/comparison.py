@@ -213,8 +213,8 @@ def write_comparison(path: Path, matches: Sequence[Match], lonely: Sequence[str]
     title = matches[0].title if len(matches) == 1 else f"{len(matches)} scenarios compared"
     several = counts(matches) if len(matches) > 1 else {}
     write_page(
-        path, Path(__file__).with_name("comparison.html"), plots, title=title, caution=CAUTION, matches=shown, summary=several,
-        words=VERDICTS, rule=RULE, lonely=lonely, first=matches[0].names[0],
+        path, Path(__file__).with_name("comparison.html"), plots, title=title, caution=CAUTION, matches=shown,
+        summary=several, words=VERDICTS, rule=RULE, lonely=lonely, first=matches[0].names[0],
     )  # fmt: skip
 
 
