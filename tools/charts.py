@@ -69,7 +69,7 @@ def plain(text: str) -> str:
     return "".join(table.get(letter, letter) for letter in text)
 
 
-def _breakable(text: str) -> Any:
+def breakable(text: str) -> Any:
     """A dotted name that a narrow column may break after a dot or an underscore; everything else of it is escaped."""
     from markupsafe import Markup, escape
 
@@ -91,7 +91,7 @@ def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any
     library = Resources(mode="inline", components=["bokeh"]).render_js() if plots else ""
     loader = jinja2.FileSystemLoader([template.parent, Path(__file__).parent])
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
-    environment.filters["breakable"] = _breakable
+    environment.filters["breakable"] = breakable
     html = environment.get_template(template.name).render(
         divisions=divisions, plot_script=script, plot_library=library, **content
     )
