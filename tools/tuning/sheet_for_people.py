@@ -26,7 +26,7 @@ from tools.tuning.result_words import (
 )
 from tools.tuning.tuning_result import OBJECTIVES, SettingRow, TuningResult
 
-CSV_NAME, HTML_NAME = "settings_sheet.csv", "settings_sheet.html"
+CSV_NAME, HTML_NAME = "settings.csv", "settings.html"
 HEADS = ("setting", "unit", "low", "high", "value", "previous", "changed", "as the sheet writes it", "why",
          "where the value comes from", "protects the machine")  # fmt: skip
 
@@ -141,7 +141,7 @@ def as_html(result: TuningResult) -> str:
 
 
 def write_sheet_for_people(result: TuningResult, folder: Path) -> tuple[Path, Path]:
-    """Write settings_sheet.csv and settings_sheet.html, each whole or not at all.  StorageFailed if that fails."""
+    """Write settings.csv and settings.html, each whole or not at all.  StorageFailed if that fails."""
     csv_path, html_path = folder / CSV_NAME, folder / HTML_NAME
     write_whole(csv_path, as_csv(result))
     write_whole(html_path, as_html(result))

@@ -125,6 +125,6 @@ def test_nothing_searched_is_said(tmp_path: Path) -> None:
     quiet: TuningResult = replace(RESULT, settings=rows)
     assert "Nothing was searched, and nothing changed." in as_html(quiet)
     paths = write_sheet_for_people(quiet, tmp_path / "new")
-    assert [p.name for p in paths] == ["settings_sheet.csv", "settings_sheet.html"]
+    assert [p.name for p in paths] == ["settings.csv", "settings.html"]
     assert all(p.stat().st_size > 1000 for p in paths)
-    assert sorted(p.name for p in (tmp_path / "new").iterdir()) == ["settings_sheet.csv", "settings_sheet.html"]
+    assert sorted(p.name for p in (tmp_path / "new").iterdir()) == ["settings.csv", "settings.html"]
