@@ -27,6 +27,7 @@ COMMANDS = {  # name: module and attribute
     "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
+    "tune": "tools.tuning.tune:tune",
 }
 
 

@@ -21,10 +21,12 @@ OBJECTIVES = ("pressure_rms_kpa", "wear_per_h", "starts_per_h", "energy_kwh_per_
 
 @dataclass(frozen=True, slots=True)
 class Bump:
-    """A simulated bump test at a point of the map, and how far the map is from it (shares of the map's figure).
+    """A simulated bump test at a point of the map.
 
-    flagged: the figures more than 10 % apart, of the linearised plant's and of the reduced process's; figures are nan
-    where one of the two is integrating.  With `why_not` no bump was possible and the rest is 0 or nan.
+    Process found by the bump; `*_apart_*`: the bump on the whole plant against the same bump on the map's linearised plant,
+    as shares of the latter; nan where one of the two is integrating.  flagged: the figures more than 10 % apart.
+    flagged_form: those of the map's reduced first-order process: what a form misses, which no margin is taken from.
+    With `why_not` no bump was possible and the rest is 0 or nan.
     """
 
     bump_pct: float
@@ -39,6 +41,7 @@ class Bump:
     dead_time_apart_s: float
     trace_error_frac: float
     flagged: tuple[str, ...]
+    flagged_form: tuple[str, ...] = ()
     why_not: str = ""
 
 
