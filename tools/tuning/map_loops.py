@@ -12,9 +12,9 @@ time, c the slide's curve at x with slope c' and value c0, ps the suction of the
     estimated load   p0·q = ((T·s + c0)·p + ps·c'·x)·Q            modelled suction  p − (T·s + c0)·p·R − ps·c'·x·R,
     wanted capacity  ps·δc = p0·q + (T/t)·p − c0·(modelled suction)                 R = To²·s·Q/T
 
-so from suction Cp = (Q·(T·s + c0) + T/t − c0 + c0·(T·s + c0)·R)/(ps·c'), from position Cx = Q + c0·R, and the loop cut
-at the measured suction is L = P·A·Cp/(1 − A·Cx).  Both return times are reckoned and the worse counts; hold zone and trim
-are no linear parts and are left out.
+so from suction Cp = (Q·(T·s + c0) + F·T/t − c0 + c0·(T·s + c0)·R)/(ps·c'), F the filter, which only the return sees, from
+position Cx = Q + c0·R, and the loop cut at the measured suction is L = P·A·Cp/(1 − A·Cx), P unfiltered here.  Both
+return times are reckoned and the worse counts; hold zone and trim are no linear parts and are left out.
 
 A step control has no such loop: nothing is said of its Ms.  An engineering aid, and no safety system.
 """
@@ -183,7 +183,8 @@ class MapLoops:
         delay_s = self.drive_delay_s(capacity)
         more_s = (dead - 1.0) * np.maximum(self.dead_time_s + delay_s + filter_s, 0.0)
         drive = np.exp(-(delay_s + more_s)[:, None] * s)
-        plant = gain * self.response / (filter_s * s + 1.0)
+        filtered = 1.0 / (filter_s * s + 1.0)
+        plant = gain * self.response
         for k in range(LAGS):
             lags = self.lags_s[:, k : k + 1]
             if lags.any():
@@ -191,12 +192,14 @@ class MapLoops:
         if isinstance(settings, ScheduledPiSettings):
             gains = np.array([scheduled_gain_pct_kpa(settings.pi, float(x)) for x in self.travel_pct])
             law = gains[:, None] * (1.0 + 1.0 / (0.001 * settings.pi.integral_time_ms * s))
-            return [_Loop(1.0 + law * plant * drive, np.ones_like(s))]
+            return [_Loop(1.0 + law * plant * filtered * drive, np.ones_like(s))]
         if isinstance(settings, ModelBasedSettings):
-            return self._model_loops(settings, s, plant, drive)
+            return self._model_loops(settings, s, plant, drive, filtered)
         raise TypeError(f"{type(settings).__name__} have no linear loop")
 
-    def _model_loops(self, settings: ModelBasedSettings, s: Complex, plant: Complex, drive: Complex) -> list[_Loop]:
+    def _model_loops(
+        self, settings: ModelBasedSettings, s: Complex, plant: Complex, drive: Complex, filtered: Complex
+    ) -> list[_Loop]:
         c = settings.model
         curve = settings.common.volume_ratio.trapped_fraction_frac
         here = [float(x) for x in self.travel_pct]
@@ -211,7 +214,7 @@ class MapLoops:
         found = []
         for return_ms in (c.return_time_ms, c.far_return_time_ms):
             pull = vessel_s / (0.001 * return_ms)
-            by_suction = q * (vessel_s * s + c0) + pull - c0 + c0 * (vessel_s * s + c0) * r
+            by_suction = q * (vessel_s * s + c0) + pull * filtered - c0 + c0 * (vessel_s * s + c0) * r
             by_suction = by_suction / (self.suction_kpa[:, None] * slope)
             found.append(_Loop(open_loop + plant * drive * by_suction, open_loop))
         return found

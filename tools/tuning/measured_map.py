@@ -16,7 +16,6 @@ from scenarios.quantities import Site
 from scenarios.toml_source import read_bytes
 from tools.tuning.identification import Identified, identify
 from tools.tuning.identification_fit import Interval
-from tools.tuning.linear_process import LinearProcess
 from tools.tuning.linearisation import Direction
 from tools.tuning.map_analysis import process_fields, slope_of
 from tools.tuning.map_loops import MapLoops
@@ -117,11 +116,4 @@ def disagreement(row: MeasuredRow) -> str:
     return (
         f"{Path(row.file).name}: the plant's slope is {value:.3g} kPa/s per % ({low:.3g} to {high:.3g}), the model's "
         f"{row.model_slope_kpa_s_pct:.3g} at {row.where}: only this point of the map was corrected"
-    )
-
-
-def bare_process(point: MapPoint) -> LinearProcess:
-    """The map's reduced process without drive and cabinet, comparable with a log's."""
-    return replace(
-        point.process, dead_time_s=max(point.process.dead_time_s - point.drive.total_s - point.filter_s, 0.0)
     )

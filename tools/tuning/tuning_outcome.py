@@ -165,8 +165,8 @@ def _warnings(tuned: Tuned, settings: Any) -> list[str]:
         first = flagged[0]
         names = ", ".join(first.bump.flagged) if first.bump else ""
         found.append(
-            f"at {len(flagged)} of {len(tuned.map_points)} points of the map a bump on the plant is more than 10 % away from "
-            f"its linearisation, first at {first.where} ({names})"
+            f"at {len(flagged)} of {len(tuned.map_points)} points of the map a bump on the plant is more than 10 % away "
+            f"from its linearisation, first at {first.where} ({names})"
         )
     if tuned.skipped:
         found.append(
