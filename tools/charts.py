@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,25 @@ class Key:
     label: str
     colour: str
     style: str = "solid"  # solid, dashed, dotted, band, mark, none (a value that lies outside the picture)
+
+
+@dataclass(slots=True)
+class Picture:
+    """A plot with its title, its caption, what it shows in words for those who do not see it, and its legend."""
+
+    name: str
+    title: str
+    caption: str
+    told: str
+    plot: Any
+    keys: list[Key] = field(default_factory=list)
+
+
+def add_hover(plot: Any, drawn: Any, tips: list[tuple[str, str]]) -> None:
+    """Text that appears when a mark is pointed at."""
+    from bokeh.models import HoverTool
+
+    plot.add_tools(HoverTool(renderers=[drawn], tooltips=tips, visible=False))
 
 
 def bare_plot(x_label: str, y_label: str, height: int = 320, **options: Any) -> Any:

@@ -8,128 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Any
 
-from tools.charts import BAND_COLOUR, CAPACITY_COLOUR, INK, LIMIT_COLOUR, RUN_COLOURS, Key, bare_plot, plain
+from tools.charts import (
+    BAND_COLOUR,
+    CAPACITY_COLOUR,
+    INK,
+    LIMIT_COLOUR,
+    RUN_COLOURS,
+    Key,
+    Picture,
+    add_hover,
+    bare_plot,
+)
+from tools.tuning.front_picture import front
 from tools.tuning.result_words import between_text, ms_text, name_of, number
-from tools.tuning.tuning_result import Between, MapRow, Search, Trial, TuningResult
+from tools.tuning.tuning_result import Between, MapRow, TuningResult
 
-CHOSEN, RIVAL, GIVEN, RULE = RUN_COLOURS[1], RUN_COLOURS[0], RUN_COLOURS[3], RUN_COLOURS[2]
 HEAT = ("#eef3f8", "#cfdfee", "#a9c6e2", "#7fa9d2", "#5489bf", "#2f6aa8")  # light to dark: also apart in grey
 MARKS = ("circle", "square", "triangle", "diamond")
-
-
-@dataclass(slots=True)
-class Picture:
-    """A plot with its title, its caption, what it shows in words, and its legend."""
-
-    name: str
-    title: str
-    caption: str
-    told: str
-    plot: Any
-    keys: list[Key] = field(default_factory=list)
-
-
-def _hover(plot: Any, drawn: Any, tips: list[tuple[str, str]]) -> None:
-    from bokeh.models import HoverTool
-
-    plot.add_tools(HoverTool(renderers=[drawn], tooltips=tips, visible=False))
-
-
-def named_trials(search: Search) -> list[Trial]:
-    """The starts of a search that were finished: sheet given, defaults, points from rules."""
-    return [t for t in search.trials if t.origin != "search" and t.feasible]
-
-
-def front(result: TuningResult) -> Picture:
-    """Pressure RMS against slide wear of every finished trial, energy as colour; fronts and named points over them."""
-    from bokeh.models import ColorBar, ColumnDataSource, LinearColorMapper
-    from bokeh.palettes import Cividis256
-
-    search, rival = result.search, result.baseline
-    plot = bare_plot("pressure RMS, kPa", "slide wear, 1/h", 460)
-    done = [t for t in search.trials if t.feasible]
-    energies = [t.objectives[3] for t in done] or [0.0]
-    low, high = min(energies), max(energies)
-    mapper = LinearColorMapper(palette=list(reversed(Cividis256)), low=low, high=max(high, low + 1e-9))
-    source = ColumnDataSource(
-        {
-            "x": [t.objectives[0] for t in done],
-            "y": [t.objectives[1] for t in done],
-            "energy": [t.objectives[3] for t in done],
-            "name": [f"trial {t.number}" if t.origin == "search" else plain(f"trial {t.number}, {t.origin}") for t in done],
-            "size": [10 if t.on_front else 6 for t in done],
-        }
-    )
-    drawn = plot.scatter(
-        "x", "y", source=source, size="size", line_color=INK, line_width=0.5, fill_color={"field": "energy", "transform": mapper}
-    )
-    _hover(plot, drawn, [("", "@name"), ("pressure RMS", "@x{0.00} kPa"), ("wear", "@y{0.0} /h"), ("energy", "@energy{0.0000}")])
-    _front_line(plot, search, CHOSEN, "solid")
-    keys = [Key(f"front of {search.controller}", CHOSEN, "solid")]
-    if any(t.feasible for t in rival.trials):
-        _front_line(plot, rival, RIVAL, "dashed")
-        keys.append(Key(f"front of the tuned baseline, {rival.controller}", RIVAL, "dashed"))
-    told = []
-    for who, trials, colour in ((search, named_trials(search), RULE), (rival, named_trials(rival), RIVAL)):
-        for trial in trials:
-            words = trial.origin if who is search else f"{trial.origin} ({rival.controller})"
-            _mark(plot, trial, words, GIVEN if trial.origin == "sheet given" else colour, "triangle")
-            told.append(_point_words(words, trial))
-    for who, colour, words in ((search, CHOSEN, "chosen"), (rival, RIVAL, "baseline, chosen by the same rule")):
-        chosen = next((t for t in who.trials if t.number == who.chosen and t.feasible), None)
-        if chosen is not None:
-            _mark(plot, chosen, words, colour, "star")
-            told.insert(0, _point_words(words, chosen))
-    plot.add_layout(
-        ColorBar(
-            color_mapper=mapper, title="kWh per kWh of cooling", height=10, title_text_font_style="normal",
-            title_text_color=INK, major_label_text_color=INK, background_fill_color=None, padding=8,
-        ),
-        "below",
-    )  # fmt: skip
-    counts = {status: sum(t.status == status for t in search.trials) for status in ("finished", "pruned", "infeasible")}
-    caption = (
-        f"Nearer to the lower left corner is better in both. Large dots: the front; small ones: other finished trials of "
-        f"{search.controller} ({counts['finished']} finished, {counts['pruned']} stopped early as beaten, "
-        f"{counts['infeasible']} broke a limit and are not shown). Colour: energy per cooling, darker is more. Stars: what "
-        f"was chosen; triangles: sheets and rules that the search began with. A mean over the search's own cases; the proof "
-        f"below is on others."
-    )
-    return Picture("front", "Pressure against slide wear", caption, "; ".join(told), plot, keys)
-
-
-def _point_words(words: str, trial: Trial) -> str:
-    return f"{words}: {number(trial.objectives[0])} kPa at {number(trial.objectives[1])}/h"
-
-
-def _front_line(plot: Any, search: Search, colour: str, dash: str) -> None:
-    """The front as steps: nothing between two of its points was reached."""
-    points = sorted((t.objectives[0], t.objectives[1]) for t in search.front if t.feasible)
-    # a front in four objectives has points that are no corner in these two
-    shown: list[tuple[float, float]] = []
-    for x, y in points:
-        if not shown or y < shown[-1][1]:
-            shown.append((x, y))
-    if shown:
-        plot.step(
-            [x for x, _ in shown], [y for _, y in shown], mode="after", line_color=colour, line_dash=dash, line_width=2,
-            line_alpha=0.8,
-        )  # fmt: skip
-
-
-def _mark(plot: Any, trial: Trial, words: str, colour: str, marker: str) -> None:
-    x, y = trial.objectives[0], trial.objectives[1]
-    drawn = plot.scatter(
-        x=[x], y=[y], marker=marker, size=22 if marker == "star" else 11, fill_color=colour, line_color="#ffffff", line_width=1
-    )
-    _hover(plot, drawn, [("", plain(words)), ("pressure RMS", "@x{0.00} kPa"), ("wear", "@y{0.0} /h")])
-    plot.text(
-        x=[x], y=[y], text=[words], x_offset=9, y_offset=-5, text_color=colour, text_font_size="11px",
-        text_font_style="bold" if marker == "star" else "normal",
-    )  # fmt: skip
 
 
 def worst_cells(rows: Sequence[MapRow], figure: Callable[[MapRow], float]) -> dict[tuple[float, float], float]:
@@ -155,7 +51,9 @@ def heat_colour(ms: float, limit: float) -> str:
 def margin_maps(result: TuningResult) -> list[Picture]:
     """Ms over travel and pressure ratio, nominal and with the spread; none for a controller without a linear loop."""
     p = result.provenance
-    spread = ", ".join(f"{name.removesuffix('_frac').replace('_', ' ')} ± {100 * v:.0f} %" for name, v in p.spread.items())
+    spread = ", ".join(
+        f"{name.removesuffix('_frac').replace('_', ' ')} ± {100 * v:.0f} %" for name, v in p.spread.items()
+    )
     kinds: tuple[tuple[str, str, float, Callable[[MapRow], float]], ...] = (
         ("ms", "Ms as the plant is", p.ms_limit, lambda r: r.ms),
         ("ms-spread", f"Ms with the spread ({spread})", p.ms_spread_limit, lambda r: r.ms_spread),
@@ -235,8 +133,8 @@ def schedule(result: TuningResult) -> Picture | None:
     told = f"chosen gain from {number(min(gains))} to {number(max(gains))} % per kPa"
     caption = (
         "Line with dots: the chosen gain. Shaded: between the least and the greatest gain at which Ms keeps its limits at "
-        "every point of the map with this travel and the chosen integral time. A rule's line has an integral time of its own "
-        "(beside its name), so that the shaded band is not for it; one that leaves the picture is cut at the top."
+        "every point of the map with this travel, at the fitted schedule's integral time. A rule has an integral time of "
+        "its own (beside its name), so that the band is not for it; a line that leaves the picture is cut at the top."
     )
     return Picture("schedule", "Gain over position", caption, told, plot, keys)
 
@@ -257,7 +155,7 @@ def coupling(result: TuningResult) -> Picture | None:
     told = []
     for words, values, colour, marker in kinds:
         drawn = plot.scatter(x=x, y=values, size=9, marker=marker, fill_color=colour, line_color=colour, fill_alpha=0.6)
-        _hover(plot, drawn, [("", words), ("travel", "@x{0} %"), ("relative gain", "@y{0.000}")])
+        add_hover(plot, drawn, [("", words), ("travel", "@x{0} %"), ("relative gain", "@y{0.000}")])
         told.append(f"{words} {number(min(values))} to {number(max(values))}")
     plot.add_layout(Span(location=1.0, dimension="width", line_color=INK, line_dash="dashed"))
     keys = [Key(f"{words} ({'round' if m == 'circle' else 'square'})", c, "mark") for words, _, c, m in kinds]
@@ -276,6 +174,11 @@ RATIOS = (
 )
 
 
+def _end(end: float, value: float) -> float:
+    """An interval's end, or the value itself where there is no interval."""
+    return end if math.isfinite(end) else value
+
+
 def proof(result: TuningResult) -> Picture | None:
     """Ratios to each rival on the unseen cases with their intervals, round the line of 1."""
     from bokeh.models import FactorRange
@@ -292,11 +195,14 @@ def proof(result: TuningResult) -> Picture | None:
             colours.append(RUN_COLOURS[(1, 0, 3, 2)[k % 4]])
             marks.append(MARKS[k % len(MARKS)])
     plot = bare_plot(
-        "chosen settings / rival, with its 95 % interval", "", 90 + 24 * len(names), y_range=FactorRange(factors=names[::-1])
+        "chosen settings / rival, with its 95 % interval",
+        "",
+        90 + 24 * len(names),
+        y_range=FactorRange(factors=names[::-1]),
     )
     shown = [k for k, v in enumerate(values) if math.isfinite(v.value)]
-    low = [values[k].low if math.isfinite(values[k].low) else values[k].value for k in shown]
-    high = [values[k].high if math.isfinite(values[k].high) else values[k].value for k in shown]
+    low = [_end(values[k].low, values[k].value) for k in shown]
+    high = [_end(values[k].high, values[k].value) for k in shown]
     plot.segment(
         x0=low, x1=high, y0=[names[k] for k in shown], y1=[names[k] for k in shown], line_width=3,
         line_color=[colours[k] for k in shown],
@@ -305,12 +211,12 @@ def proof(result: TuningResult) -> Picture | None:
         x=[values[k].value for k in shown], y=[names[k] for k in shown], size=10, marker=[marks[k] for k in shown],
         color=[colours[k] for k in shown],
     )  # fmt: skip
-    _hover(plot, drawn, [("", "@y"), ("ratio", "@x{0.000}")])
+    add_hover(plot, drawn, [("", "@y"), ("ratio", "@x{0.000}")])
     plot.add_layout(Span(location=1.0, dimension="height", line_color=INK, line_dash="dashed"))
     told = "; ".join(f"{n} {between_text(v)}" for n, v in zip(names, values, strict=True))
     caption = (
-        f"On {result.proof.cases} unseen cases, each run under both with the same plant, noise and events. Left of the dashed "
-        "line the chosen settings are better; an interval across it says that no difference was shown."
+        f"On {result.proof.cases} unseen cases, each run under both with the same plant, noise and events. Left of the "
+        "dashed line the chosen settings are better; an interval across it says that no difference was shown."
     )
     return Picture("proof", "Chosen settings against each rival, unseen cases", caption, told, plot)
 
@@ -325,16 +231,21 @@ def sensitivity(result: TuningResult) -> Picture | None:
         return None
     names = [row.key for row in rows]
     plot = bare_plot(
-        "change of the score for 10 % more of the setting, %", "", 100 + 30 * len(names), y_range=FactorRange(factors=names[::-1])
+        "change of the score for 10 % more of the setting, %",
+        "",
+        100 + 30 * len(names),
+        y_range=FactorRange(factors=names[::-1]),
     )
     keys, told = [], []
     kinds = (("pressure_rms_kpa", RUN_COLOURS[1], "circle", -0.16), ("wear_per_h", RUN_COLOURS[2], "square", 0.16))
     for score, colour, marker, shift in kinds:
-        found = [(row.key, e) for row in rows for e in row.effects if e.score == score and math.isfinite(e.change_pct.value)]
+        found = [
+            (row.key, e) for row in rows for e in row.effects if e.score == score and math.isfinite(e.change_pct.value)
+        ]
         y = [(key, shift) for key, _ in found]
         x = [e.change_pct.value for _, e in found]
-        low, high = ([v if math.isfinite(v := getattr(e.change_pct, end)) else e.change_pct.value for _, e in found]
-                     for end in ("low", "high"))  # fmt: skip
+        low = [_end(e.change_pct.low, e.change_pct.value) for _, e in found]
+        high = [_end(e.change_pct.high, e.change_pct.value) for _, e in found]
         plot.segment(x0=low, x1=high, y0=y, y1=y, line_color=colour, line_width=2)
         plot.scatter(
             x=x, y=y, marker=marker, size=9, line_color=colour, line_width=2,
@@ -343,7 +254,9 @@ def sensitivity(result: TuningResult) -> Picture | None:
         keys.append(Key(f"{name_of(score)} ({'round' if marker == 'circle' else 'square'})", colour, "mark"))
         told += [f"{key}: {name_of(score)} {number(e.change_pct.value)} %" for key, e in found if e.told_from_noise]
     plot.add_layout(Span(location=0.0, dimension="height", line_color=INK, line_dash="dashed"))
-    caption = "Left of the line: less of the score, which is better. Hollow: not told from noise. Lines: 95 % intervals."
+    caption = (
+        "Left of the line: less of the score, which is better. Hollow: not told from noise. Lines: 95 % intervals."
+    )
     words = "; ".join(told) or "no effect is told from noise"
     return Picture("sensitivity", "Sensitivity of the scores", caption, f"told from noise: {words}", plot, keys)
 

@@ -181,7 +181,7 @@ def _search(controller: str, rng: np.random.Generator, rms: float, wear: float) 
 
 
 def _bounds() -> tuple[FailureBound, ...]:
-    names = ("no trip", "starts within the motor's limit", "no broken requirement")
+    names = ("trip", "start beyond the motor's limit", "broken requirement")
     return tuple(FailureBound(name, 0, 304, 0.95, 0.0098) for name in names)
 
 
