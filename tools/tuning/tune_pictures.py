@@ -28,14 +28,17 @@ HEAT = ("#eef3f8", "#cfdfee", "#a9c6e2", "#7fa9d2", "#5489bf", "#2f6aa8")  # lig
 MARKS = ("circle", "square", "triangle", "diamond")
 
 
-def worst_cells(rows: Sequence[MapRow], figure: Callable[[MapRow], float]) -> dict[tuple[float, float], float]:
-    """The greatest of a figure at each (travel, pressure ratio), over fills, suctions and both directions."""
-    out: dict[tuple[float, float], float] = {}
+Cell = tuple[int, float]  # travel in whole %, pressure ratio to a tenth: settled points lie a little beside the grid
+
+
+def worst_cells(rows: Sequence[MapRow], figure: Callable[[MapRow], float]) -> dict[Cell, float]:
+    """The greatest of a figure at each travel and pressure ratio, over fills, suctions and both directions."""
+    out: dict[Cell, float] = {}
     for row in rows:
         value = figure(row)
         if math.isnan(value):
             continue
-        place = (row.capacity_travel_frac, row.pressure_ratio)
+        place = (round(100.0 * row.capacity_travel_frac), round(row.pressure_ratio, 1))
         out[place] = max(value, out.get(place, -math.inf))
     return out
 
@@ -66,18 +69,18 @@ def margin_maps(result: TuningResult) -> list[Picture]:
     return out
 
 
-def _heat(name: str, title: str, cells: dict[tuple[float, float], float], limit: float) -> Picture:
+def _heat(name: str, title: str, cells: dict[Cell, float], limit: float) -> Picture:
     from bokeh.models import FactorRange
 
-    travels = [f"{100 * t:.0f}" for t in sorted({t for t, _ in cells})]
-    ratios = [f"{r:.2g}" for r in sorted({r for _, r in cells})]
+    travels = [str(t) for t in sorted({t for t, _ in cells})]
+    ratios = [f"{r:.1f}" for r in sorted({r for _, r in cells})]
     plot = bare_plot(
         "capacity travel, %", "pressure ratio", 120 + 44 * len(ratios), x_range=FactorRange(factors=travels),
         y_range=FactorRange(factors=ratios),
     )  # fmt: skip
     plot.grid.grid_line_color = None
-    x = [f"{100 * t:.0f}" for t, _ in cells]
-    y = [f"{r:.2g}" for _, r in cells]
+    x = [str(t) for t, _ in cells]
+    y = [f"{r:.1f}" for _, r in cells]
     values = list(cells.values())
     over = [v > limit for v in values]
     colours = [heat_colour(v, limit) for v in values]
@@ -93,7 +96,7 @@ def _heat(name: str, title: str, cells: dict[tuple[float, float], float], limit:
     worst = max(cells, key=lambda place: cells[place])
     told = (
         f"{len(cells)} cells, {sum(over)} over the limit of {limit:g}; the worst is {ms_text(cells[worst])} at travel "
-        f"{100 * worst[0]:.0f} % and pressure ratio {worst[1]:.2g}"
+        f"{worst[0]} % and pressure ratio {worst[1]:.1f}"
     )
     caption = (
         f"In each cell the worst of all fills, suction temperatures and both ways of the pressure. Limit {limit:g}: what is "
@@ -116,7 +119,7 @@ def schedule(result: TuningResult) -> Picture | None:
             x=[r.position_pct for r in bounded], y1=[r.least_pct_kpa for r in bounded], y2=[r.most_pct_kpa for r in bounded],
             fill_color=BAND_COLOUR, fill_alpha=0.22,
         )  # fmt: skip
-        keys.append(Key("holds Ms at every point of the map", BAND_COLOUR, "band"))
+        keys.append(Key("holds Ms, at the fitted schedule's integral time", BAND_COLOUR, "band"))
     gains = [row.gain_pct_kpa for row in rows]
     highest = max([*gains, *(r.most_pct_kpa for r in bounded)])
     nodes = [10.0 * k for k in range(11)]
@@ -133,8 +136,9 @@ def schedule(result: TuningResult) -> Picture | None:
     told = f"chosen gain from {number(min(gains))} to {number(max(gains))} % per kPa"
     caption = (
         "Line with dots: the chosen gain. Shaded: between the least and the greatest gain at which Ms keeps its limits at "
-        "every point of the map with this travel, at the fitted schedule's integral time. A rule has an integral time of "
-        "its own (beside its name), so that the band is not for it; a line that leaves the picture is cut at the top."
+        "every point of the map with this travel, at the fitted schedule's integral time. What has another integral time, "
+        "the chosen settings and each rule (beside its name), may hold Ms outside the band; a line that leaves the picture "
+        "is cut at the top. The maps of Ms above are of the chosen settings themselves."
     )
     return Picture("schedule", "Gain over position", caption, told, plot, keys)
 

@@ -20,13 +20,14 @@ from tools.tuning.result_words import (
     number,
     quantity,
     range_text,
+    signed,
 )
 from tools.tuning.sheet_for_people import effect_lines, origin_lines
+from tools.tuning.slide_zones import AT_REST_KPA
 from tools.tuning.tune_summary import summary
 from tools.tuning.tuning_result import OBJECTIVES, FailureBound, MapRow, Search, Trial, TuningResult
 
 REPORT_NAME = "report.html"
-LIMIT_OF_BUMP = "A figure of the bump more than 10 % away from the map's is flagged with “!”."
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +49,14 @@ class Grid:
         return range(self.first_texts, len(self.heads) - self.last_texts)
 
 
+def _scores(objectives: tuple[float, ...]) -> tuple[str, ...]:
+    """Objectives as cells; energy to five digits, because a tenth of a per cent of it counts."""
+    *first, energy = objectives
+    return (*(number(v, 4) for v in first), f"{energy:#.5g}")
+
+
 def _trial_cells(trial: Trial) -> tuple[str, ...]:
-    figures = [number(v, 4) for v in trial.objectives] if trial.objectives else ["–"] * len(OBJECTIVES)
+    figures = _scores(trial.objectives) if trial.objectives else ("–",) * len(OBJECTIVES)
     ms = ["–" if v is None else ms_text(v) for v in (trial.ms, trial.ms_spread)]
     note = {"finished": "", "pruned": "stopped early, an estimate"}.get(trial.status, trial.reason)
     return (*figures, *ms, note)
@@ -69,7 +76,11 @@ def points_table(result: TuningResult) -> Grid:
             if trial.origin != "search" and trial.number != search.chosen:
                 rows.append((trial.origin, search.controller, *_trial_cells(trial)))
     heads = ("what", "controller", *_score_heads(), "Ms", "Ms with spread", "note")
-    return Grid("On the search's own cases; every row has the same plants, noise and events.", heads, tuple(rows), 2,
+    caption = (
+        "On the search's own cases; every row has the same plants, noise and events. A rule stands here with its "
+        "proportional band and integral time on the search's gain schedule, not with a schedule of its own as further down."
+    )
+    return Grid(caption, heads, tuple(rows), 2,
                 frozenset(bold), last_texts=1)  # fmt: skip
 
 
@@ -80,7 +91,7 @@ def _score_heads() -> tuple[str, ...]:
 def weights_table(search: Search) -> Grid:
     """What each weighting would choose."""
     rows = tuple(
-        (row.name, " : ".join(f"{w:g}" for w in row.weights), str(row.trial), *(number(v, 4) for v in row.objectives))
+        (row.name, " : ".join(f"{w:g}" for w in row.weights), str(row.trial), *_scores(row.objectives))
         for row in search.weights
     )
     chosen = frozenset(k for k, row in enumerate(search.weights) if row.trial == search.chosen)
@@ -96,13 +107,14 @@ def _apart(frac: float, flagged: bool) -> str:
 def _bump_cells(row: MapRow) -> tuple[str, ...]:
     bump = row.bump
     if bump is None:
-        return ("no bump", "", "", "")
+        return ("no bump", *[""] * 5)
     if bump.why_not:
-        return (bump.why_not, "", "", "")
+        return (bump.why_not, *[""] * 5)
     words = ", ".join(bump.flagged)
     whole = _apart(bump.response_apart_frac, "response" in words)
     parts = (("gain", bump.gain_apart_frac), ("lag", bump.lag_apart_frac), ("slope", bump.slope_apart_frac))
-    return (whole, *(_apart(frac, name in words) for name, frac in parts))
+    dead = "–" if math.isnan(bump.dead_time_apart_s) else f"{signed(bump.dead_time_apart_s, 2)} s"
+    return (whole, *(_apart(frac, name in words) for name, frac in parts), dead, ", ".join(bump.flagged_form) or "–")
 
 
 def map_table(result: TuningResult) -> Grid:
@@ -121,9 +133,14 @@ def map_table(result: TuningResult) -> Grid:
         )  # fmt: skip
     bad = frozenset(k for k, row in enumerate(result.map_points) if row.bump is not None and row.bump.flagged)
     heads = ("point", "form", "gain, kPa/%", "slope, kPa/s/%", "dead time, s", "lag, s", "fit error, %", "Ms",
-             "Ms with spread", "gain margin", "phase margin, °", "bump: response", "gain", "lag", "slope")  # fmt: skip
-    caption = f"Margins are from the unreduced response, not from the fitted form. {LIMIT_OF_BUMP}"
-    return Grid(caption, heads, tuple(rows), 2, bad=bad)
+             "Ms with spread", "gain margin", "phase margin, °", "bump: response", "gain", "lag", "slope", "dead time",
+             "form misses by over 10 %")  # fmt: skip
+    caption = (
+        "Margins are from the unreduced response, not from the fitted form. Bump: what a bump on the whole simulated plant "
+        "finds against the same bump on its linearisation; more than 10 % apart is flagged with “!”. Form: figures in which "
+        "the fitted first order is more than 10 % off the bump."
+    )
+    return Grid(caption, heads, tuple(rows), 2, bad=bad, last_texts=1)
 
 
 def _margin(value: float) -> str:
@@ -132,10 +149,10 @@ def _margin(value: float) -> str:
 
 def by_travel_table(result: TuningResult) -> Grid:
     """The map in short: at each travel the range of what the loop meets."""
-    travels = sorted({row.capacity_travel_frac for row in result.map_points})
+    travels = sorted({round(100.0 * row.capacity_travel_frac) for row in result.map_points})
     rows = []
     for travel in travels:
-        here = [row for row in result.map_points if row.capacity_travel_frac == travel]
+        here = [row for row in result.map_points if round(100.0 * row.capacity_travel_frac) == travel]
 
         def span(values: list[float]) -> str:
             known = [v for v in values if not math.isnan(v)]
@@ -145,7 +162,7 @@ def by_travel_table(result: TuningResult) -> Grid:
         tried = sum(bool(row.bump and not row.bump.why_not) for row in here)
         rows.append(
             (
-                f"{100.0 * travel:.0f} %", str(len(here)), str(sum(row.integrating for row in here)),
+                f"{travel} %", str(len(here)), str(sum(row.integrating for row in here)),
                 span([row.slope_kpa_s_pct for row in here]), span([row.dead_time_s for row in here]),
                 span([max(row.lags_s) for row in here if row.lags_s]), span([row.ms for row in here]),
                 span([row.ms_spread for row in here]), f"{tried - flagged} of {tried}",
@@ -188,7 +205,9 @@ def coupling_table(result: TuningResult) -> Grid:
 
 
 def _swing(amplitude_kpa: float, period_s: float) -> str:
-    return f"{number(amplitude_kpa)} kPa, {number(period_s)} s" if amplitude_kpa > 0.0 else "none"
+    if amplitude_kpa <= AT_REST_KPA:
+        return "none"
+    return f"{number(amplitude_kpa)} kPa" + (f", {number(period_s)} s" if period_s > 0.0 else ", no period")
 
 
 def cycle_table(result: TuningResult) -> Grid:
@@ -202,7 +221,11 @@ def cycle_table(result: TuningResult) -> Grid:
         for row in result.cycles
     )  # fmt: skip
     heads = ("where", "predicted", "simulated", "on", "prediction too large by", "why")
-    return Grid("Half of peak to peak, and period. A describing function is no bound: see the error.", heads, rows, 6)
+    caption = (
+        f"Half of peak to peak, and period; none: within {AT_REST_KPA:g} kPa. A describing function is no bound: see the "
+        "error. The whole plant also carries noise and load."
+    )
+    return Grid(caption, heads, rows, 6)
 
 
 def relay_table(result: TuningResult) -> Grid:
@@ -294,17 +317,22 @@ def bounds_table(result: TuningResult) -> Grid:
 
 
 def settings_table(result: TuningResult) -> Grid:
-    """What was searched or changed, with its sensitivities."""
+    """What was searched or changed, with its sensitivities where they were worked out; bold: changed."""
+    shown = [row for row in result.settings if row.tuned or changed(row)]
+    tried = any(row.effects for row in shown)
     rows = tuple(
         (
             row.key, range_text(row), quantity(row.previous, row.unit), quantity(row.value, row.unit),
-            "; ".join(effect_lines(row)) or "not tried", row.why, row.because,
+            *(("; ".join(effect_lines(row)) or "not tried",) if tried else ()), row.why, row.because,
         )
-        for row in result.settings
-        if row.tuned or changed(row)
+        for row in shown
     )  # fmt: skip
-    heads = ("setting", "range", "previous", "value", "10 % more of it", "why", "where the value comes from")
-    return Grid("Every other setting is as before; all of them are in settings.html and settings.csv.", heads, rows, 7)
+    heads = ("setting", "range", "previous", "value", *(("10 % more of it",) if tried else ()), "why",
+             "where the value comes from")  # fmt: skip
+    caption = "Bold: changed. Every other setting is as before; all of them are in settings.html and settings.csv." + (
+        "" if tried else " Sensitivities were not worked out in this run."
+    )
+    return Grid(caption, heads, rows, len(heads), frozenset(k for k, row in enumerate(shown) if changed(row)))
 
 
 def write_tune_report(result: TuningResult, folder: Path) -> Path:

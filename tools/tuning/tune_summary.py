@@ -12,39 +12,39 @@ def compared(ratio: Between, what: str) -> str:
     """A ratio to a rival in words; an interval across 1 is no difference shown.
 
     >>> compared(Between(0.73, 0.71, 0.76), "pressure RMS")
-    'pressure RMS is 27 % less (24 to 29)'
+    'pressure RMS 27 % less (24 to 29)'
     >>> compared(Between(0.99, 0.95, 1.04), "reversals")
     'reversals: no difference shown (between 5 % less and 4 % more)'
     >>> compared(Between(1.2, 1.1, 1.3), "wear")
-    'wear is 20 % more (10 to 30)'
+    'wear 20 % more (10 to 30)'
     """
     if math.isnan(ratio.value):
         return f"{what}: cannot be compared"
     percent = [100.0 * (v - 1.0) for v in (ratio.value, ratio.low, ratio.high)]
     if not (math.isfinite(ratio.low) and math.isfinite(ratio.high)):
-        return f"{what} changes by {signed(percent[0], 0)} %, without an interval"
+        return f"{what} {signed(percent[0], 0)} %, without an interval"
     if ratio.low <= 1.0 <= ratio.high:
         return f"{what}: no difference shown (between {-percent[1]:.0f} % less and {percent[2]:.0f} % more)"
     word = "less" if ratio.value < 1.0 else "more"
     low, high = sorted(abs(p) for p in percent[1:])
-    return f"{what} is {abs(percent[0]):.0f} % {word} ({low:.0f} to {high:.0f})"
+    return f"{what} {abs(percent[0]):.0f} % {word} ({low:.0f} to {high:.0f})"
 
 
 def energy_compared(difference_pct: Between) -> str:
     """The difference of energy per cooling in words.
 
     >>> energy_compared(Between(-0.15, -0.2, -0.1))
-    'energy per cooling is 0.15 % less (0.10 to 0.20)'
+    'energy per cooling 0.15 % less (0.10 to 0.20)'
     """
     d = difference_pct
     if math.isnan(d.value):
         return "energy per cooling: cannot be compared"
     if not (math.isfinite(d.low) and math.isfinite(d.high)):
-        return f"energy per cooling changes by {signed(d.value, 2)} %, without an interval"
+        return f"energy per cooling {signed(d.value, 2)} %, without an interval"
     if d.low <= 0.0 <= d.high:
         return f"energy per cooling: no difference shown ({signed(d.low, 2)} to {signed(d.high, 2)} %)"
     low, high = sorted(abs(v) for v in (d.low, d.high))
-    return f"energy per cooling is {abs(d.value):.2f} % {'less' if d.value < 0.0 else 'more'} ({low:.2f} to {high:.2f})"
+    return f"energy per cooling {abs(d.value):.2f} % {'less' if d.value < 0.0 else 'more'} ({low:.2f} to {high:.2f})"
 
 
 def row_words(row: ProofRow) -> str:
@@ -112,7 +112,8 @@ def summary(result: TuningResult) -> list[str]:
     tried = [row for row in result.map_points if row.bump is not None and not row.bump.why_not]
     if tried:
         lines.append(
-            f"A bump on the simulated plant agrees with the map within 10 % at {len(tried) - len(flagged)} of {len(tried)} "
-            "points where one was made."
+            f"A bump on the simulated plant agrees with the map's linearisation within 10 % at {len(tried) - len(flagged)} of "
+            f"{len(tried)} points where one was made; the fitted first order, from which no margin is taken, at "
+            f"{len(tried) - sum(bool(row.bump and row.bump.flagged_form) for row in tried)}."
         )
     return lines

@@ -114,9 +114,11 @@ def _points(rng: np.random.Generator) -> list[MapRow]:
             for direction in ("falling", "rising"):
                 ms = 1.2 + 0.3 * travel + 0.08 * (direction == "rising") + 0.02 * float(rng.normal())
                 flagged = ("lag",) if (ratio, travel, direction) == (2.8, 0.97, "rising") else ()
-                bump = Bump(3.0, 0.09, 2.7, 9.0, False, 0.02, 0.13 if flagged else 0.03, 0.02, 0.04, 0.1, 0.02, flagged)
+                bump = Bump(
+                    3.0, 0.09, 2.7, 9.0, False, 0.02, 0.13 if flagged else 0.03, 0.02, 0.04, 0.1, 0.02, flagged, flagged
+                )
                 if (ratio, travel) == (5.5, 0.05):
-                    bump = Bump(0.0, 0.0, 0.0, 0.0, False, NAN, NAN, NAN, NAN, NAN, NAN, (), "a stop is too near")
+                    bump = Bump(0.0, 0.0, 0.0, 0.0, False, NAN, NAN, NAN, NAN, NAN, NAN, (), (), "a stop is too near")
                 integrating = travel > 0.9
                 out.append(
                     MapRow(
