@@ -112,8 +112,8 @@ def summary(result: TuningResult) -> list[str]:
     tried = [row for row in result.map_points if row.bump is not None and not row.bump.why_not]
     if tried:
         lines.append(
-            f"A bump on the simulated plant agrees with the map's linearisation within 10 % at {len(tried) - len(flagged)} of "
-            f"{len(tried)} points where one was made; the fitted first order, from which no margin is taken, at "
+            f"A bump on the simulated plant agrees with the map's linearisation within 10 % at {len(tried) - len(flagged)} "
+            f"of {len(tried)} points where one was made; the fitted first order, from which no margin is taken, at "
             f"{len(tried) - sum(bool(row.bump and row.bump.flagged_form) for row in tried)}."
         )
     return lines
