@@ -90,6 +90,8 @@ def tune(
 def _leave(tuned: object, folder: Path) -> int:
     """Write what a finished run leaves, and say it."""
     from scenarios.settings_sheet import write_whole
+    from tools.tuning.sheet_for_people import write_sheet_for_people
+    from tools.tuning.tune_report import write_tune_report
     from tools.tuning.tuning_flow import Tuned
     from tools.tuning.tuning_outcome import result_of, write_sheets
     from tools.tuning.tuning_result import to_json
@@ -98,6 +100,8 @@ def _leave(tuned: object, folder: Path) -> int:
     result = result_of(tuned, shlex.join(["twoslide", *sys.argv[1:]]))
     sheets = write_sheets(tuned, folder)
     write_whole(folder / "tuning.json", to_json(result))
+    write_sheet_for_people(result, folder)
+    write_tune_report(result, folder)
     _print(result, folder, sheets)
     return 0
 
@@ -134,4 +138,8 @@ def _print(result: TuningResult, folder: Path, sheets: list[Path]) -> None:
     screen.print(f"sheet: {sheets[0]}", markup=False, soft_wrap=True)
     if len(sheets) > 1:
         screen.print(f"alternatives: {', '.join(str(p) for p in sheets[1:])}", markup=False, soft_wrap=True)
+    screen.print(
+        f"to print and sign: {folder / 'settings.html'}, {folder / 'settings.csv'}", markup=False, soft_wrap=True
+    )
     screen.print(f"all figures: {folder / 'tuning.json'}", markup=False, soft_wrap=True)
+    screen.print(f"report: {folder / 'report.html'}", markup=False, soft_wrap=True)

@@ -1,7 +1,7 @@
 """A whole tuning run, stage by stage; every stage's result is kept, so the same command goes on where it was ended.
 
     read → map → bump and relay tests → logs → rules and schedule → zones → search (controller, baseline) → choice
-    → proof on unseen cases → limit cycles and coupling of what was chosen → sheets and result
+    → proof on unseen cases → sensitivity of the scores → limit cycles and coupling of what was chosen → sheets and result
 
 Results are an engineering aid on a simulated plant, and no safety system.
 """
@@ -20,6 +20,7 @@ from scenarios.errors import InputRefused, Problem
 from scenarios.record_tables import values_of
 from tools.tuning.case_files import search_cases, search_scenarios, unseen_cases, unseen_scenarios
 from tools.tuning.cycle_check import cycle_rows
+from tools.tuning.effects_stage import effects_stage
 from tools.tuning.gain_schedule import ScheduleError
 from tools.tuning.linear_process import PiSettings
 from tools.tuning.map_analysis import (
@@ -35,6 +36,7 @@ from tools.tuning.map_loops import MapLoops
 from tools.tuning.measured_map import measured
 from tools.tuning.proof_run import Entrant, play_all, proof_outcome
 from tools.tuning.rule_points import RulePoints, rule_points
+from tools.tuning.score_effects import ScoreEffects
 from tools.tuning.search_stage import Found, executor_maker, model_starts, pi_starts, plan_of, run_search
 from tools.tuning.slide_speed import refuse_slow_slides
 from tools.tuning.slide_zones import Zones, choose_zones
@@ -87,6 +89,7 @@ class Tuned:
     baseline: Found
     search_base: Any  # the settings that the knobs were laid over
     proof: ProofOutcome
+    effects: ScoreEffects
     search_files: tuple[Path, ...]
     unseen_files: tuple[Path, ...]
     notes: tuple[str, ...]
@@ -125,10 +128,12 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
         baseline = run_search(plan, work, inputs.budget, make, progress.study)
     unseen = unseen_scenarios(inputs, work)
     proof = _proof_stage(inputs, cases, unseen, chosen, baseline, stages, progress)
+    with progress.stage("sensitivity of the scores") as told:
+        effects = effects_stage(chosen.plan, chosen.choice.outcome.vector, stages, make, told)
     coupling, words, cycles = _chosen_on_the_map(inputs, chosen.settings, rules, stages, plant_map, progress, work)
     return Tuned(
         inputs, with_margins(found.rows, found.loops, chosen.settings), found.skipped, found.relays, found.measured,
-        rules, coupling, words, cycles, chosen, baseline, base, proof, files, unseen, tuple(notes),
+        rules, coupling, words, cycles, chosen, baseline, base, proof, effects, files, unseen, tuple(notes),
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from scenarios.kernel_cache import source_hash
 from scenarios.record_tables import values_of
 from scenarios.settings_sheet import checksum_of
 from scenarios.toml_source import read_toml
+from tools.tuning.effects_stage import with_effects
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, NODES, scheduled_gain_pct_kpa
 from tools.tuning.map_loops import has_linear_loop
 from tools.tuning.margins import Spread
@@ -118,7 +119,7 @@ def _settings(tuned: Tuned, settings: Any) -> tuple[SettingRow, ...]:
     if isinstance(settings, ScheduledPiSettings) and tuned.rules is not None:
         reasons["pi.gain_multiplier"] = f"fitted to the operating map: {tuned.rules.words}"
     otherwise = "as in the sheet given" if i.sheet else "default for this plant"
-    return setting_rows(settings, i.base, searched, reasons, otherwise)
+    return with_effects(setting_rows(settings, i.base, searched, reasons, otherwise), tuned.effects)
 
 
 def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
@@ -173,6 +174,7 @@ def _warnings(tuned: Tuned, settings: Any) -> list[str]:
             f"{len(tuned.skipped)} points of the map are left out, where the plant cannot stand, the first because: "
             f"{tuned.skipped[0].reason}"
         )
+    found += [f"sensitivity of {words}" for words in tuned.effects.words]
     found += [words for row in tuned.measured if (words := disagreement(row))]
     for search in [tuned.chosen.search] + ([tuned.baseline.search] if tuned.baseline is not tuned.chosen else []):
         if len(search.trials) < FEW_TRIALS:
