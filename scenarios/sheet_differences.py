@@ -13,12 +13,15 @@ from scenarios.errors import InputRefused, Problem
 from scenarios.preparation import known
 from scenarios.quantities import Site, format_quantity
 from scenarios.record_fields import FieldRule, field_rules
-from scenarios.settings_sheet import load_sheet, sheet_controller
+from scenarios.settings_sheet import Sheet, load_sheet, sheet_controller
 
 
 @dataclass(frozen=True, slots=True)
 class SettingDifference:
-    """One setting that differs.  before, after: as text with unit; change: in `unit`, None for what is no number."""
+    """One setting that differs.  before, after: as text with unit; change: in `unit`, None for what is no number.
+
+    low, high: the permitted range in `unit`, None where the field has no number.
+    """
 
     key: str
     unit: str
@@ -26,6 +29,15 @@ class SettingDifference:
     after: str
     change: float | None
     why: str
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def range_text(self) -> str:
+        """The permitted range as text with unit, "" where there is none."""
+        if self.change is None or self.low is None or self.high is None:
+            return ""
+        return f"{format_quantity(self.low, self.unit)} to {format_quantity(self.high, self.unit)}"
 
 
 def sheet_differences(one: Path, other: Path, refrigerant: str = "R717") -> tuple[str, list[SettingDifference]]:
@@ -34,6 +46,16 @@ def sheet_differences(one: Path, other: Path, refrigerant: str = "R717") -> tupl
     A setting that a sheet leaves out has its default.  refrigerant: for pressures written as saturation temperatures.
     InputRefused for sheets of two controllers, or one that cannot be read.
     """
+    load_refrigerant(refrigerant)
+    saturation = known().saturation_pressure_pa
+    # gauge pressures need a plant's site; without one the reading says so
+    site = Site(None, lambda kelvin: saturation(refrigerant, kelvin), refrigerant)
+    controller, first, second = two_sheets(one, other, site)
+    return controller, settings_differences(first.settings, second.settings)
+
+
+def two_sheets(one: Path, other: Path, site: Site) -> tuple[str, Sheet[Any], Sheet[Any]]:
+    """Controller and content of two sheets of one shipped controller.  InputRefused for anything else."""
     names = [sheet_controller(path) for path in (one, other)]
     if names[0] != names[1]:
         raise InputRefused(
@@ -44,14 +66,14 @@ def sheet_differences(one: Path, other: Path, refrigerant: str = "R717") -> tupl
         )
     if names[0] not in SHIPPED:
         raise InputRefused(Problem(f'"{names[0]}" is no shipped controller', file=str(one), value=names[0]))
-    load_refrigerant(refrigerant)
     kind = SHIPPED[names[0]].settings_type
-    saturation = known().saturation_pressure_pa
-    # gauge pressures need a plant's site; without one the reading says so
-    site = Site(None, lambda kelvin: saturation(refrigerant, kelvin), refrigerant)
-    check = CROSS_CHECKS[kind]
-    first, second = (load_sheet(path, names[0], kind, site, check).settings for path in (one, other))
-    return names[0], list(_differences(first, second, ""))
+    first, second = (load_sheet(path, names[0], kind, site, CROSS_CHECKS[kind]) for path in (one, other))
+    return names[0], first, second
+
+
+def settings_differences(one: Any, other: Any) -> list[SettingDifference]:
+    """The settings in which two records of one type differ, in the order of the sheet."""
+    return list(_differences(one, other, ""))
 
 
 def _differences(one: Any, other: Any, above: str) -> Iterator[SettingDifference]:
@@ -74,7 +96,8 @@ def _difference(rule: FieldRule, a: Any, b: Any, key: str) -> Iterator[SettingDi
     if a == b or (rule.is_number and f"{a:.12g}" == f"{b:.12g}"):
         return
     change = float(b) - float(a) if rule.is_number else None
-    yield SettingDifference(key, rule.unit, _text(rule, a), _text(rule, b), change, " ".join(rule.why.split()))
+    why = " ".join(rule.why.split())
+    yield SettingDifference(key, rule.unit, _text(rule, a), _text(rule, b), change, why, rule.low, rule.high)
 
 
 def _text(rule: FieldRule, value: Any) -> str:

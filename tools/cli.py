@@ -22,10 +22,12 @@ COMMANDS = {  # name: module and attribute
     "tour": "tools.run:tour",
     "run": "tools.run:run",
     "compare": "tools.compare:compare",
+    "diff": "tools.diff:diff",
     "describe": "tools.describe:describe",
     "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
+    "tune": "tools.tuning.tune:tune",
 }
 
 

@@ -6,9 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scenarios.settings_sheet import write_whole
-from tools.report.page import CAUTION
-from tools.report.panels import INK, PAPER
-from tools.report.runs import CAPACITY_COLOUR, LIMIT_COLOUR, VOLUME_RATIO_COLOUR
+from tools.charts import CAPACITY_COLOUR, CAUTION, INK, LIMIT_COLOUR, PAPER, VOLUME_RATIO_COLOUR
 
 if TYPE_CHECKING:
     from scenarios.season_records import Season, Variant

@@ -15,9 +15,9 @@ from scenarios.finished_runs import Match
 from scenarios.group_verdicts import BETTER, EQUAL, VERDICTS, WORSE
 from scenarios.score_differences import RULE, Line, counts, lines_of, verdicts_of
 from scenarios.trace import Trace
+from tools.charts import CAUTION, INK, PAPER, Key, write_page
 from tools.names import short_name
-from tools.report.page import CAUTION, write_page
-from tools.report.panels import INK, PAPER, Key, Panel, Sheet
+from tools.report.panels import Panel, Sheet
 from tools.report.runs import ReportRun, dash_of, run_colour
 
 SHOWN_UNITS = 10.0  # a difference beyond this many tolerances is drawn at the edge; its figure stands beside it
@@ -213,8 +213,8 @@ def write_comparison(path: Path, matches: Sequence[Match], lonely: Sequence[str]
     title = matches[0].title if len(matches) == 1 else f"{len(matches)} scenarios compared"
     several = counts(matches) if len(matches) > 1 else {}
     write_page(
-        path, "comparison.html", plots, title=title, caution=CAUTION, matches=shown, summary=several,
-        words=VERDICTS, rule=RULE, lonely=lonely, first=matches[0].names[0],
+        path, Path(__file__).with_name("comparison.html"), plots, title=title, caution=CAUTION, matches=shown,
+        summary=several, words=VERDICTS, rule=RULE, lonely=lonely, first=matches[0].names[0],
     )  # fmt: skip
 
 

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from scenarios.score_differences import RULE, Line, lines_between
+from tools.charts import CAUTION, write_page
 from tools.names import short_name
 from tools.report.runs import ReportRun, run_colour
 
-CAUTION = (
-    "An engineering aid on a simulated plant, and no safety system. Nothing here replaces a hard-wired high-pressure "
-    "cut-out, a relief device, the motor's own protection or the maker's limits: they come first. Check every setting "
-    "on the plant, step by step, by people who answer for it. The model has no economiser."
-)
 DIRECTION = {"lower": "lower is better", "higher": "higher is better", "none": "a plain fact"}
 ARROW = {"lower": "↓", "higher": "↑", "none": ""}
 
@@ -100,7 +95,7 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
     panels = all_panels(runs)
     write_page(
         path,
-        "page.html",
+        Path(__file__).with_name("page.html"),
         {panel.name: panel.plot for panel in panels},
         title=title,
         caution=CAUTION,
@@ -110,29 +105,3 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
         panels=panels,
         rule=RULE,
     )
-
-
-def write_page(path: Path, template_name: str, plots: dict[str, Any], **content: Any) -> None:
-    """Render a template with its pictures into one self-contained file, whole or not at all.
-
-    The template gets `divisions` (HTML of each picture by name), `plot_script`, `plot_library` and `content`.
-    """
-    import jinja2
-    from bokeh.embed import components
-    from bokeh.resources import Resources
-
-    script, divisions = components(plots)
-    loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
-    html = environment.get_template(template_name).render(
-        divisions=divisions,
-        plot_script=script,
-        plot_library=Resources(mode="inline", components=["bokeh"]).render_js(),
-        **content,
-    )
-    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
-    try:
-        beside.write_text(html, encoding="utf-8")
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)

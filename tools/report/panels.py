@@ -23,22 +23,12 @@ from bokeh.models import (
 from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
+from tools.charts import INK, PAPER, Key, plain
 from tools.report.runs import ReportRun
 from tools.report.thinning import thin
 
 LEFT_PX = 68
-PAPER = "#fdfdfb"
-INK = "#30363d"
 AIR_FRAC = 0.05  # above and below the curves, each: half of `range_padding` of the plot library
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One line of a panel's legend, drawn by the page and not by the plot: it wraps on a small screen."""
-
-    label: str
-    colour: str
-    style: str = "solid"  # solid, dashed, dotted, band, mark, none (a value that lies outside the picture)
 
 
 @dataclass(slots=True)
@@ -154,7 +144,7 @@ class Sheet:
         source = ColumnDataSource({"x": x, "y": y.astype(np.float32)})
         options: dict[str, Any] = {"source": source, "line_color": colour, "line_dash": style, "line_width": width}
         drawn = panel.plot.step("x", "y", mode="after", **options) if step else panel.plot.line("x", "y", **options)
-        tip = f"<b>{_plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
+        tip = f"<b>{plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
         panel.plot.add_tools(HoverTool(renderers=[drawn], tooltips=tip, formatters={"@x": "datetime"}, visible=False))
         panel.keys.append(Key(label, colour, style))
         panel.reach(y)
@@ -195,9 +185,3 @@ def _time_formatter() -> DatetimeTickFormatter:
         milliseconds="%H:%M:%S.%3N", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes="%H:%M", hourmin="%H:%M",
         hours="%H:%M", days="%H:%M", months="%H:%M",
     )  # fmt: skip
-
-
-def _plain(text: str) -> str:
-    """Text for a tooltip, which is HTML in which @, $ and braces mean something."""
-    table = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "@": "&#64;", "$": "&#36;", "{": "&#123;", "}": "&#125;"}
-    return "".join(table.get(letter, letter) for letter in text)

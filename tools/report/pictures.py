@@ -10,17 +10,17 @@ from bokeh.models import ColumnDataSource, HoverTool
 from controller.process_image import Trip
 from scenarios.score_view import BAND_K, View, band_pressures_pa
 from scenarios.steps import steps
-from tools.report.panels import Key, Panel, Sheet
-from tools.report.runs import (
+from tools.charts import (
     BAND_COLOUR,
     CAPACITY_COLOUR,
     LIMIT_COLOUR,
     LOAD_COLOUR,
     SET_POINT_COLOUR,
     VOLUME_RATIO_COLOUR,
-    ReportRun,
-    run_colour,
+    Key,
 )
+from tools.report.panels import Panel, Sheet
+from tools.report.runs import ReportRun, run_colour
 from tools.report.thinning import join_spans, thin
 
 LANES = (  # kind of event, its label, its mark

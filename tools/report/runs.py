@@ -1,4 +1,4 @@
-"""What a report is made of, and the colours that mean the same thing in every picture."""
+"""What a report is made of."""
 
 from __future__ import annotations
 
@@ -8,17 +8,7 @@ from typing import Any
 from scenarios.limits import Limits
 from scenarios.scoring import Scores
 from scenarios.trace import Trace
-
-# A slide keeps its colour wherever it appears; a run has a colour only where several runs share a picture.
-CAPACITY_COLOUR = "#1f5fa8"
-VOLUME_RATIO_COLOUR = "#c8690a"
-# Chosen so that any two stay apart in every kind of colour blindness (tests/tools/report/test_comparison.py).
-RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#401070", "#704010", "#3fa673", "#c9731d")
-RUN_DASHES = ("solid", "solid", "dashed", "dashed", "dotted", "dotdash")
-LIMIT_COLOUR = "#a3201d"
-SET_POINT_COLOUR = "#3c444d"
-BAND_COLOUR = "#7d8894"
-LOAD_COLOUR = "#3c444d"
+from tools.charts import RUN_COLOURS, RUN_DASHES
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ from scenarios.runner import failure_text
 from scenarios.score_view import View
 from scenarios.scoring import DEFINITIONS
 from scenarios.session import Buffers, Session, memory_buffers
-from scenarios.trace import Floats, trace_of
+from scenarios.trace import Floats, Trace, trace_of
 from tools.tuning.plant_draws import draw_plant
 
 LOG_MS = 5_000
@@ -243,6 +243,13 @@ class Bench:
 
     def play(self, case: Case, settings: Any) -> CaseFigures:
         """Run one case under the settings and score it."""
+        trace, fault = self.watch(case, settings)
+        if fault:
+            return CaseFigures(fault=fault)
+        return self._figures(View(trace, limits_of(settings), self.ready(case).refrigerant))
+
+    def watch(self, case: Case, settings: Any) -> tuple[Trace, str]:
+        """Run one case under the settings: its trace, and why it ended early ("" if it did not)."""
         prepared = replace(self.ready(case), settings=settings)
         buffers = memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
         session = _CaseSession(prepared, _SharedEntry(self.set.controller, settings), buffers, self._noise)
@@ -251,9 +258,7 @@ class Bench:
         trace = trace_of(
             buffers.rows[: int(run["row_count"])], buffers.edges[: int(run["edge_count"])], session.noted, {}
         )
-        if end is not BlockEnd.REACHED:
-            return CaseFigures(fault=failure_text(session, end))
-        return self._figures(View(trace, limits_of(settings), prepared.refrigerant))
+        return trace, "" if end is BlockEnd.REACHED else failure_text(session, end)
 
     def _figures(self, view: View) -> CaseFigures:
         values = {definition.name: definition.of(view).value for definition in _WANTED}

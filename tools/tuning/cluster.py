@@ -1,8 +1,9 @@
 """The same study on a Dask cluster: one task is one trial, which is a batch of many runs.
 
-Needs the extra `[cluster]` (dask and distributed).  Each task carries the study's context (some 20 kB packed), so that
-the cluster's machines need twoslide in the same version but none of the study's files.  A task whose worker dies is
-given to another; it may then run twice, which does no harm, because a trial computed twice gives the same.
+Needs the extra `[cluster]` (dask and distributed).  The study's context goes to the cluster once, as a task that gives it
+back, on which every trial depends: workers pass it on among themselves, and where the last that had it dies, the scheduler
+makes it again.  So the cluster's machines need twoslide in the same version but none of the study's files.  A task whose
+worker dies is given to another; it may then run twice, which does no harm, because a trial computed twice gives the same.
 """
 
 from __future__ import annotations
@@ -38,6 +39,11 @@ def compute(packed: bytes, task: Task, sources: str) -> Outcome:
     return _trials(packed).run(task)
 
 
+def hold(packed: bytes) -> bytes:
+    """The context, as something that a cluster can keep and make again."""
+    return packed
+
+
 class Cluster:
     """Trials on the cluster whose scheduler is at `address`, such as tcp://host:8786.
 
@@ -58,7 +64,9 @@ class Cluster:
             raise InputRefused(Problem(text, value=address, way_out=way_out)) from error
         self._packed = zlib.compress(pickle.dumps(context))
         # two studies on one cluster must not take each other's answers
-        self._name = f"trial-{hashlib.sha256(self._packed).hexdigest()[:16]}"
+        mark = hashlib.sha256(self._packed).hexdigest()[:16]
+        self._name = f"trial-{mark}"
+        self._context = self._client.submit(hold, self._packed, pure=False, retries=ATTEMPTS, key=f"context-{mark}")
 
     def run(self, tasks: Sequence[Task], deadline: float | None) -> Iterator[Outcome]:
         """Outcomes as they finish; tasks are handed out a few ahead, so that a deadline leaves few in hand."""
@@ -72,7 +80,7 @@ class Cluster:
                 task = waiting.pop()
                 future = self._client.submit(
                     compute,
-                    self._packed,
+                    self._context,
                     task,
                     source_hash(),
                     pure=False,

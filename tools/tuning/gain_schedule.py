@@ -264,11 +264,10 @@ def fit_gain_schedule(
     loops = [_loops(point, spread) for point in points]
     limits = (ms_nominal, ms_spread)
     if rule is not None:
-        ruled = [rule(point.process) for point in points]
-        integral_s = integral_s or max(r.integral_s for r in ruled)
+        integral_s = integral_s or max(rule(point.process).integral_s for point in points)
     candidates = INTEGRAL_TIMES_S if integral_s is None else (integral_s,)
-    best = -np.inf
     failed: ScheduleError | None = None
+    worths: list[tuple[float, float]] = []
     hard = _hardest(points, loops, candidates, limits) if len(candidates) > 1 else ()
     for k, candidate_s in enumerate(candidates):
         try:
@@ -276,32 +275,53 @@ def fit_gain_schedule(
         except ScheduleError as error:
             failed = error
             found = {}
-        worth = float(np.mean([np.log(high / candidate_s) for _, high in found.values()])) if found else -np.inf
-        if worth > best:
-            best, integral_s = worth, candidate_s
+        if found or not hard:
+            worth = float(np.mean([np.log(high / candidate_s) for _, high in found.values()])) if found else 0.0
+            worths.append((worth, candidate_s))
         if progress:
             progress(0.8 * (k + 1) / len(candidates))
-    if integral_s is None:
-        raise failed or ScheduleError("no integral time holds the limits")
-    integral_ms = int(np.ceil(1000.0 * integral_s))
-    bounds = _bounds(points, loops, 0.001 * integral_ms, limits)
+    # the best integral time first; bounds may leave no line through the table, and then the next one has to do
+    for _, candidate_s in sorted(worths, reverse=True):
+        integral_ms = int(np.ceil(1000.0 * candidate_s))
+        try:
+            bounds = _bounds(points, loops, 0.001 * integral_ms, limits)
+            schedule = _schedule(operating_map, loops, bounds, rule, integral_ms, limits, loss_frac, base)
+        except ScheduleError as error:
+            failed = error
+            continue
+        if progress:
+            progress(1.0)
+        return schedule
+    raise failed or ScheduleError("no integral time holds the limits")
+
+
+def _schedule(
+    operating_map: OperatingMap,
+    loops: Sequence[_Loops],
+    bounds: Bounds,
+    rule: Rule | None,
+    integral_ms: int,
+    limits: tuple[float, float],
+    loss_frac: float,
+    base: ScheduleSettings,
+) -> GainSchedule:
+    """The schedule for one integral time.  Raises ScheduleError where no line through the table keeps the bounds."""
+    points = operating_map.points
     wanted = {travel_pct: high for travel_pct, (_, high) in bounds.items()}
     if rule is not None:
-        for r, p in zip(ruled, points, strict=True):
-            travel_pct = _nearest(100.0 * p.capacity_travel_frac, list(bounds))
-            wanted[travel_pct] = min(wanted[travel_pct], r.gain_pct_kpa)
+        for point in points:
+            travel_pct = _nearest(100.0 * point.capacity_travel_frac, list(bounds))
+            wanted[travel_pct] = min(wanted[travel_pct], rule(point.process).gain_pct_kpa)
     knots, gains, loss = fewest_breakpoints(bounds, wanted, loss_frac)
     settings = schedule_settings(knots, gains, integral_ms, base)
-    if progress:
-        progress(1.0)
     return GainSchedule(
         settings=settings,
         breakpoints_pct=knots,
         margins=tuple(_margin(p, loop, settings) for p, loop in zip(points, loops, strict=True)),
         bounds_pct_kpa=tuple((t, *bounds[t]) for t in sorted(bounds)),
         loss_frac=loss,
-        ms_nominal=ms_nominal,
-        ms_spread=ms_spread,
+        ms_nominal=limits[0],
+        ms_spread=limits[1],
     )
 
 

@@ -84,6 +84,18 @@ KNOBS: dict[str, tuple[Knob, ...]] = {
         *_POSITIONER,
         *_COMMON,
     ),
+    "model_based": (
+        Knob("model.vessel_time_ms", 15_000, 600_000, True, "a brisk skin to a large vessel in equilibrium"),
+        Knob("model.observer_time_ms", 3_000, 40_000, True, "from one delay of the loop to a dozen"),
+        Knob("model.return_time_ms", 10_000, 300_000, True, "from three delays to five minutes"),
+        Knob("model.far_return_time_ms", 8_000, 200_000, True, "the same, and quicker"),
+        Knob("model.horizon_ms", 0, 60_000, False, "not at all, to four observer times"),
+        Knob("model.hold_zone_kpa", 1.0, 15.0, True, "noise, to ± 1.3 K of ammonia at −10 °C"),
+        Knob("model.settled_zone_kpa", 0.0, 8.0, False, "the set point itself, to what a hold zone may be"),
+        Knob("model.trim_time_ms", 60_000, 1_800_000, True, "well above the loop's own times"),
+        *_POSITIONER,
+        *_COMMON,
+    ),
 }
 
 

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from scenarios.finished_runs import match_runs
 from scenarios.score_differences import lines_of
+from tools.charts import RUN_COLOURS, RUN_DASHES
 from tools.report.comparison import difference_panel, time_panels, write_comparison
-from tools.report.runs import RUN_COLOURS, RUN_DASHES
 
 Write = Callable[..., Path]
 # Machado, Oliveira & Fernandes 2009, severity 1.0, on linear RGB; from memory

@@ -1,0 +1,166 @@
+"""The search of one controller within a tuning run: its space, its starts, its limits, and its trials as rows.
+
+Every controller gets the same cases, chance, budget, population and rule of choice.  A law with a linear loop is held to
+the limits on Ms over the map, before a case is simulated; a step control has none and is free of them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from controller.model_based import ModelBasedSettings
+from controller.scheduled_pi import ScheduledPiSettings
+from tools.tuning.budget import Budget
+from tools.tuning.cases import CaseSet
+from tools.tuning.choice import Choice, choose
+from tools.tuning.executors import Executor, InProcess, LocalProcesses
+from tools.tuning.map_loops import MapLoops, has_linear_loop
+from tools.tuning.rule_points import PiPoint
+from tools.tuning.slide_zones import Zones
+from tools.tuning.space import Knob, space_of
+from tools.tuning.study import Plan, Start, StudyResult, Watch, run_study
+from tools.tuning.trials import INFEASIBLE, Constraints, Context, Outcome
+from tools.tuning.tuning_result import KnobRow, Search, Trial
+
+OBSERVER_TIMES_MS = (8_000, 10_000, 14_000)  # starts of the model-based law: from quick to quiet
+GIVEN = "sheet given"
+
+
+class NothingFeasible(Exception):
+    """No candidate keeps every limit; the message says what stands in the way most often."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A finished search: rows for the result, the choice, and the settings of any trial."""
+
+    search: Search
+    choice: Choice
+    plan: Plan
+    front: tuple[Outcome, ...]
+
+    @property
+    def settings(self) -> Any:
+        """The chosen settings."""
+        return self.settings_of(self.choice.outcome.vector)
+
+    def settings_of(self, vector: Sequence[float]) -> Any:
+        """The settings of a trial."""
+        return self.plan.context.space.settings(vector)
+
+
+def pi_starts(base: ScheduledPiSettings, points: Sequence[PiPoint], zones: Zones | None) -> tuple[Start, ...]:
+    """Starts of a scheduled PI round `base`, whose table is the fitted schedule's.
+
+    The table is no knob, so a rule's band is made as wide as its own table asks at the position where it is gentlest.
+    """
+    out = []
+    for point in points:
+        shares = [ours / theirs for ours, theirs in zip(base.pi.gain_multiplier, point.gain_multiplier, strict=True)]
+        band = point.proportional_band_kpa * max(shares)
+        law = replace(base.pi, proportional_band_kpa=band, integral_time_ms=point.integral_time_ms)
+        out.append(Start(point.name, replace(base, pi=law)))
+    if zones is not None and out:
+        settings = out[0].settings
+        capacity = replace(settings.common.capacity, drive=zones.on(settings.common.capacity.drive))
+        common = replace(settings.common, capacity=capacity)
+        out.insert(1, Start("fitted schedule, zones that rest", replace(settings, common=common)))
+    return tuple(out)
+
+
+def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
+    """Starts of the model-based law: the sheet with quieter observers."""
+    return tuple(
+        Start(f"observer {ms / 1000:g} s", replace(base, model=replace(base.model, observer_time_ms=ms)))
+        for ms in OBSERVER_TIMES_MS
+    )
+
+
+def plan_of(cases: CaseSet, starts: Sequence[Start], loops: MapLoops | None, population: int) -> Plan:
+    """The study: every knob of the controller, its starts, and Ms where the law has a linear loop."""
+    base = cases.base
+    space = space_of(cases.controller, base, [s.settings for s in starts])
+    sensitivity = loops if loops is not None and has_linear_loop(base) else None
+    return Plan(Context(cases, space, Constraints(sensitivity=sensitivity)), tuple(starts), population)
+
+
+def folder_of(work: Path, plan: Plan) -> Path:
+    """A folder for exactly this study: with other inputs it is another one, and the old one stays."""
+    facts = json.dumps(plan.facts(), sort_keys=True).encode()
+    return work / f"search_{plan.context.case_set.controller}_{hashlib.sha256(facts).hexdigest()[:10]}"
+
+
+def executor_maker(jobs: int, cluster: str) -> Callable[[Context], Executor]:
+    """Who computes the trials."""
+    if cluster:
+
+        def on_cluster(context: Context) -> Executor:
+            from tools.tuning.cluster import Cluster
+
+            return Cluster(context, cluster)
+
+        return on_cluster
+    return (lambda context: LocalProcesses(context, jobs)) if jobs > 1 else InProcess
+
+
+def run_search(
+    plan: Plan, work: Path, budget: Budget, make: Callable[[Context], Executor],
+    watched: Callable[[str], AbstractContextManager[Watch]],
+) -> Found:  # fmt: skip
+    """Search, or go on where a former run was.  NothingFeasible where no candidate keeps the limits."""
+    controller = plan.context.case_set.controller
+    with watched(controller) as watch:
+        result = run_study(plan, folder_of(work, plan), budget, make, watch)
+    if not result.front:
+        raise NothingFeasible(_why_nothing(controller, result))
+    choice = choose(result.front)
+    return Found(_search(plan, result, choice, budget), choice, plan, result.front)
+
+
+def _why_nothing(controller: str, result: StudyResult) -> str:
+    reasons: dict[str, int] = {}
+    for outcome in result.outcomes:
+        if outcome.status == INFEASIBLE:
+            reasons[outcome.reason] = reasons.get(outcome.reason, 0) + 1
+    worst = sorted(reasons.items(), key=lambda item: -item[1])[:3]
+    told = "; ".join(f"{count} × {reason}" for reason, count in worst)
+    return (
+        f"none of {len(result.outcomes)} candidates of {controller} keeps every limit ({told}); no sheet was written. "
+        "Are there scenarios among them that trip whatever the settings are?  A larger budget may help too."
+    )
+
+
+def _search(plan: Plan, result: StudyResult, choice: Choice, budget: Budget) -> Search:
+    cases = plan.context.case_set
+    on_front = {o.number for o in result.front}
+    return Search(
+        controller=cases.controller,
+        trials=tuple(_trial(o, result.start_names, o.number in on_front) for o in result.outcomes),
+        knobs=tuple(_knob(k) for k in plan.context.space.knobs),
+        chosen=choice.outcome.number,
+        reason=choice.reason,
+        weights=choice.weights,
+        budget=budget.text,
+        spent_s=result.spent_s,
+        scenarios=len(cases.prepared),
+        draws=cases.draws,
+        simulated_h_per_trial=cases.simulated_s / 3600.0,
+    )
+
+
+def _trial(o: Outcome, names: dict[int, str], on_front: bool) -> Trial:
+    ms = o.ms or (None, None)
+    return Trial(
+        o.number, names.get(o.number, "search"), o.status, on_front, o.objectives,
+        {name: float(v) for name, v in o.values.items()}, o.means, ms[0], ms[1], o.cases_done, o.reason,
+    )  # fmt: skip
+
+
+def _knob(k: Knob) -> KnobRow:
+    return KnobRow(k.name, k.low, k.high, k.log, k.why)
