@@ -164,7 +164,7 @@ def _base(
 ) -> tuple[Any, str, tuple[str, ...]]:
     """The settings to start from, the sheet's hash, and notes."""
     if sheet is None:
-        return default_settings(name, parameters), "", ()
+        return default_settings(name, parameters, str(plant.path)), "", ()
     kind = SHIPPED[name].settings_type
     read: Any = load_sheet(sheet, name, kind, plant.site, CROSS_CHECKS[kind])
     foreign = foreign_refrigerant(parameters, read.settings, sheet.name)

@@ -1,4 +1,4 @@
-"""The whole map's Ms in one go: the same as point by point, as by the room's other code, and as the kernel itself answers."""
+"""The whole map in one go: the same as point by point, as by the room's other code, and as the kernel itself answers."""
 
 from __future__ import annotations
 
