@@ -173,7 +173,7 @@ def test_a_step_control_tells_why_it_has_no_margins(tmp_path: Path) -> None:
         write_sheet(path, "three_position", settings)
     found = call(*paths, "--plant", PLANT)
     assert found.exit_code == 0, found.output
-    assert "No margins: a step control has no linear loop" in found.stdout
+    assert "No margins: this controller has no linear loop" in found.stdout
 
 
 def test_a_foreign_refrigerant_is_refused(sheets: tuple[Path, Path], tmp_path: Path) -> None:

@@ -86,8 +86,8 @@ def front(result: TuningResult) -> Picture:
         f"Nearer to the lower left corner is better in both. Large dots: the front; small ones: other finished trials of "
         f"{search.controller} ({counts['finished']} finished, {counts['pruned']} stopped early as beaten, "
         f"{counts['infeasible']} broke a limit and are not shown). Colour: energy per cooling, on the scale below. Stars: "
-        f"what was chosen; triangles: sheets and rules that the search began with. A mean over the search's own cases; the proof "
-        f"below is on others."
+        "what was chosen; triangles: sheets and rules that the search began with. A mean over the search's own cases; the "
+        "proof below is on others."
     )
     told = "; ".join(_point_words(mark) for mark in marks)
     return Picture("front", "Pressure against slide wear", caption, told, plot, keys)
