@@ -20,6 +20,7 @@ from tools.tuning.budget import Budget
 from tools.tuning.cases import CaseSet
 from tools.tuning.choice import Choice, choose
 from tools.tuning.executors import Executor, InProcess, LocalProcesses
+from tools.tuning.held import Held
 from tools.tuning.map_loops import MapLoops, has_linear_loop
 from tools.tuning.rule_points import PiPoint
 from tools.tuning.slide_zones import Zones
@@ -85,9 +86,11 @@ def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
 def plan_of(cases: CaseSet, starts: Sequence[Start], loops: MapLoops | None, population: int) -> Plan:
     """The study: every knob of the controller, its starts, and Ms where the law has a linear loop."""
     base = cases.base
-    space = space_of(cases.controller, base, [s.settings for s in starts])
     sensitivity = loops if loops is not None and has_linear_loop(base) else None
-    return Plan(Context(cases, space, Constraints(sensitivity=sensitivity)), tuple(starts), population)
+    limits = Constraints(sensitivity=sensitivity)
+    held = Held(sensitivity, limits.ms_nominal, limits.ms_spread)
+    space = space_of(cases.controller, base, [s.settings for s in starts], repair=held)
+    return Plan(Context(cases, space, limits), tuple(starts), population)
 
 
 def folder_of(work: Path, plan: Plan) -> Path:

@@ -19,9 +19,11 @@ from scenarios.settings_sheet import checksum_of
 from scenarios.toml_source import read_toml
 from tools.tuning.effects_stage import with_effects
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, NODES, scheduled_gain_pct_kpa
+from tools.tuning.held import FOLLOWS
 from tools.tuning.map_loops import has_linear_loop
 from tools.tuning.margins import Spread
 from tools.tuning.measured_map import disagreement
+from tools.tuning.plant_draws import value_at
 from tools.tuning.proof import LEAST_CASES
 from tools.tuning.rule_points import RulePoints
 from tools.tuning.search_stage import Found
@@ -115,11 +117,20 @@ def _schedule(settings: Any, rules: RulePoints | None) -> tuple[ScheduleRow, ...
 def _settings(tuned: Tuned, settings: Any) -> tuple[SettingRow, ...]:
     i = tuned.inputs
     searched = {k.name for k in tuned.chosen.plan.context.space.knobs}
-    reasons = {}
+    reasons = {
+        path: words
+        for path, words in FOLLOWS.items()
+        if value_at(settings, path_of(path)) != value_at(i.base, path_of(path))
+    }
     if isinstance(settings, ScheduledPiSettings) and tuned.rules is not None:
         reasons["pi.gain_multiplier"] = f"fitted to the operating map: {tuned.rules.words}"
     otherwise = "as in the sheet given" if i.sheet else "default for this plant"
     return with_effects(setting_rows(settings, i.base, searched, reasons, otherwise), tuned.effects)
+
+
+def path_of(name: str) -> tuple[str, ...]:
+    """An attribute path."""
+    return tuple(name.split("."))
 
 
 def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
