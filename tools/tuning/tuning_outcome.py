@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import platform
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -20,12 +21,13 @@ from scenarios.toml_source import read_toml
 from tools.tuning.effects_stage import with_effects
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, NODES, scheduled_gain_pct_kpa
 from tools.tuning.held import FOLLOWS
-from tools.tuning.map_loops import has_linear_loop
+from tools.tuning.map_loops import MapLoops, has_linear_loop
 from tools.tuning.margins import Spread
 from tools.tuning.measured_map import disagreement
 from tools.tuning.plant_draws import value_at
 from tools.tuning.proof import LEAST_CASES
 from tools.tuning.rule_points import RulePoints
+from tools.tuning.schedule_bounds import gain_bounds
 from tools.tuning.search_stage import Found
 from tools.tuning.tuned_sheet import setting_rows, sheet_path, write_tuned_sheet
 from tools.tuning.tuning_flow import Tuned
@@ -49,7 +51,7 @@ def result_of(tuned: Tuned, command: str) -> TuningResult:
         relays=tuned.relays,
         measured=tuned.measured,
         rules=_rule_rows(tuned.rules, tuned.chosen),
-        schedule=_schedule(settings, tuned.rules),
+        schedule=_schedule(settings, tuned.chosen.plan.context.constraints.sensitivity),
         coupling=tuned.coupling,
         coupling_words=tuned.coupling_words,
         cycles=tuned.cycles,
@@ -98,18 +100,15 @@ def _rule_rows(rules: RulePoints | None, found: Found) -> tuple[RuleRow, ...]:
     return tuple(replace(row, trial=numbers.get(row.name)) for row in rules.rows)
 
 
-def _schedule(settings: Any, rules: RulePoints | None) -> tuple[ScheduleRow, ...]:
-    """The chosen gain over position; bounds are those at the fitted schedule's integral time."""
+def _schedule(settings: Any, loops: Any) -> tuple[ScheduleRow, ...]:
+    """The chosen gain over position, and between which gains Ms holds with the chosen integral time."""
     if not isinstance(settings, ScheduledPiSettings):
         return ()
-    nan = float("nan")
+    bounds = gain_bounds(loops, settings) if isinstance(loops, MapLoops) else ()
+    travel = [b[0] for b in bounds]
     rows = []
     for node in NODES:
-        least = most = nan
-        if rules is not None and rules.bounds:
-            travel = [b.travel_pct for b in rules.bounds]
-            least = float(np.interp(node, travel, [b.least_pct_kpa for b in rules.bounds]))
-            most = float(np.interp(node, travel, [b.most_pct_kpa for b in rules.bounds]))
+        least, most = (float(np.interp(node, travel, [b[k] for b in bounds])) if bounds else math.nan for k in (1, 2))
         rows.append(ScheduleRow(node, scheduled_gain_pct_kpa(settings.pi, node), least, most))
     return tuple(rows)
 
