@@ -204,5 +204,14 @@ def test_a_foreign_refrigerant_is_refused(sheets: tuple[Path, Path], tmp_path: P
     assert "common.refrigerant.saturation" in found.stderr
 
 
+def test_a_missing_sheet_and_a_seed_for_nothing_are_refused(sheets: tuple[Path, Path], tmp_path: Path) -> None:
+    found = call(sheets[0], tmp_path / "nowhere.toml")
+    assert found.exit_code == 2
+    assert "nowhere.toml" in found.stderr
+    found = call(*sheets, "--seed", "3")
+    assert found.exit_code == 2
+    assert "without scenarios" in found.stderr
+
+
 def test_the_small_map_is_small() -> None:
     assert len(sheet_effects.TRAVELS_FRAC) * len(sheet_effects.PRESSURE_RATIOS) <= 8
