@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -49,7 +50,7 @@ def result_of(tuned: Tuned, command: str) -> TuningResult:
         relays=tuned.relays,
         measured=tuned.measured,
         rules=_rule_rows(tuned.rules, tuned.chosen),
-        schedule=_schedule(settings, tuned.rules),
+        schedule=_schedule(settings, tuned.bounds),
         coupling=tuned.coupling,
         coupling_words=tuned.coupling_words,
         cycles=tuned.cycles,
@@ -98,20 +99,20 @@ def _rule_rows(rules: RulePoints | None, found: Found) -> tuple[RuleRow, ...]:
     return tuple(replace(row, trial=numbers.get(row.name)) for row in rules.rows)
 
 
-def _schedule(settings: Any, rules: RulePoints | None) -> tuple[ScheduleRow, ...]:
-    """The chosen gain over position; bounds are those at the fitted schedule's integral time."""
+def _schedule(settings: Any, bounds: Sequence[tuple[float, float, float]]) -> tuple[ScheduleRow, ...]:
+    """The chosen gain over position, with the bounds on it at the map's travels, straight between them."""
     if not isinstance(settings, ScheduledPiSettings):
         return ()
-    nan = float("nan")
-    rows = []
-    for node in NODES:
-        least = most = nan
-        if rules is not None and rules.bounds:
-            travel = [b.travel_pct for b in rules.bounds]
-            least = float(np.interp(node, travel, [b.least_pct_kpa for b in rules.bounds]))
-            most = float(np.interp(node, travel, [b.most_pct_kpa for b in rules.bounds]))
-        rows.append(ScheduleRow(node, scheduled_gain_pct_kpa(settings.pi, node), least, most))
-    return tuple(rows)
+    travel, least, most = ([row[k] for row in bounds] for k in range(3))
+    return tuple(
+        ScheduleRow(
+            node,
+            scheduled_gain_pct_kpa(settings.pi, node),
+            float(np.interp(node, travel, least)),
+            float(np.interp(node, travel, most)),
+        )
+        for node in NODES
+    )
 
 
 def _settings(tuned: Tuned, settings: Any) -> tuple[SettingRow, ...]:
