@@ -93,7 +93,6 @@ class Tuned:
     search_base: Any  # the settings that the knobs were laid over
     proof: ProofOutcome
     effects: ScoreEffects
-    search_files: tuple[Path, ...]
     unseen_files: tuple[Path, ...]
     notes: tuple[str, ...]
 
@@ -150,7 +149,6 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
         search_base=base,
         proof=proof,
         effects=effects,
-        search_files=files,
         unseen_files=unseen,
         notes=tuple(notes),
     )

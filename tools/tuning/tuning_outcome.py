@@ -139,13 +139,11 @@ def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
     files = [SourceFile("plant", i.plant.title, str(i.plant.path), i.plant.sha256)]
     if i.sheet is not None:
         files.append(SourceFile("sheet given", i.sheet.name, str(i.sheet), i.sheet_sha256))
-    for role, cases in (("scenario", tuned.search_files), ("unseen scenario", tuned.unseen_files)):
-        for path in cases:
-            if path.is_dir():
-                files.append(SourceFile(role, path.name, str(path), ""))
-                continue
-            source = read_toml(path)
-            files.append(SourceFile(role, str(source.data.get("title", path.stem)), str(path), source.sha256))
+    searched = [p.scenario for p in tuned.chosen.plan.context.case_set.prepared]
+    files += [SourceFile("scenario", s.title, str(s.path), s.sha256.get("scenario", "")) for s in searched]
+    for path in tuned.unseen_files:
+        source = read_toml(path)
+        files.append(SourceFile("unseen scenario", str(source.data["title"]), str(path), source.sha256))
     files += [SourceFile("log", p.name, str(p), hashlib.sha256(p.read_bytes()).hexdigest()) for p in i.log_files]
     return Provenance(
         command=command,
