@@ -135,7 +135,7 @@ def schedule(result: TuningResult) -> Picture | None:
     plot.y_range.start = 0
     told = f"chosen gain from {number(min(gains))} to {number(max(gains))} % per kPa"
     caption = (
-        "Line with dots: the chosen gain. Shaded: between the least and the greatest gain, in steps of 6 %, at which Ms "
+        "Line with dots: the chosen gain. Shaded: between the least and the greatest gain (to 4 %) at which Ms "
         "keeps its limits at every point of the map with this travel, with the chosen integral time; straight between "
         "travels. A rule has an integral time of its own (beside its name), so that the band is not for it; a line that "
         "leaves the picture is cut at the top."

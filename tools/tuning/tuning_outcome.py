@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import platform
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -21,13 +21,12 @@ from scenarios.toml_source import read_toml
 from tools.tuning.effects_stage import with_effects
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, NODES, scheduled_gain_pct_kpa
 from tools.tuning.held import FOLLOWS
-from tools.tuning.map_loops import MapLoops, has_linear_loop
+from tools.tuning.map_loops import has_linear_loop
 from tools.tuning.margins import Spread
 from tools.tuning.measured_map import disagreement
 from tools.tuning.plant_draws import value_at
 from tools.tuning.proof import LEAST_CASES
 from tools.tuning.rule_points import RulePoints
-from tools.tuning.schedule_bounds import gain_bounds
 from tools.tuning.search_stage import Found
 from tools.tuning.tuned_sheet import setting_rows, sheet_path, write_tuned_sheet
 from tools.tuning.tuning_flow import Tuned
@@ -51,7 +50,7 @@ def result_of(tuned: Tuned, command: str) -> TuningResult:
         relays=tuned.relays,
         measured=tuned.measured,
         rules=_rule_rows(tuned.rules, tuned.chosen),
-        schedule=_schedule(settings, tuned.chosen.plan.context.constraints.sensitivity),
+        schedule=_schedule(settings, tuned.bounds),
         coupling=tuned.coupling,
         coupling_words=tuned.coupling_words,
         cycles=tuned.cycles,
@@ -100,17 +99,20 @@ def _rule_rows(rules: RulePoints | None, found: Found) -> tuple[RuleRow, ...]:
     return tuple(replace(row, trial=numbers.get(row.name)) for row in rules.rows)
 
 
-def _schedule(settings: Any, loops: Any) -> tuple[ScheduleRow, ...]:
-    """The chosen gain over position, and between which gains Ms holds with the chosen integral time."""
+def _schedule(settings: Any, bounds: Sequence[tuple[float, float, float]]) -> tuple[ScheduleRow, ...]:
+    """The chosen gain over position, with the bounds on it at the map's travels, straight between them."""
     if not isinstance(settings, ScheduledPiSettings):
         return ()
-    bounds = gain_bounds(loops, settings) if isinstance(loops, MapLoops) else ()
-    travel = [b[0] for b in bounds]
-    rows = []
-    for node in NODES:
-        least, most = (float(np.interp(node, travel, [b[k] for b in bounds])) if bounds else math.nan for k in (1, 2))
-        rows.append(ScheduleRow(node, scheduled_gain_pct_kpa(settings.pi, node), least, most))
-    return tuple(rows)
+    travel, least, most = ([row[k] for row in bounds] for k in range(3))
+    return tuple(
+        ScheduleRow(
+            node,
+            scheduled_gain_pct_kpa(settings.pi, node),
+            float(np.interp(node, travel, least)),
+            float(np.interp(node, travel, most)),
+        )
+        for node in NODES
+    )
 
 
 def _settings(tuned: Tuned, settings: Any) -> tuple[SettingRow, ...]:
@@ -137,13 +139,11 @@ def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
     files = [SourceFile("plant", i.plant.title, str(i.plant.path), i.plant.sha256)]
     if i.sheet is not None:
         files.append(SourceFile("sheet given", i.sheet.name, str(i.sheet), i.sheet_sha256))
-    for role, cases in (("scenario", tuned.search_files), ("unseen scenario", tuned.unseen_files)):
-        for path in cases:
-            if path.is_dir():
-                files.append(SourceFile(role, path.name, str(path), ""))
-                continue
-            source = read_toml(path)
-            files.append(SourceFile(role, str(source.data.get("title", path.stem)), str(path), source.sha256))
+    searched = [p.scenario for p in tuned.chosen.plan.context.case_set.prepared]
+    files += [SourceFile("scenario", s.title, str(s.path), s.sha256.get("scenario", "")) for s in searched]
+    for path in tuned.unseen_files:
+        source = read_toml(path)
+        files.append(SourceFile("unseen scenario", str(source.data["title"]), str(path), source.sha256))
     files += [SourceFile("log", p.name, str(p), hashlib.sha256(p.read_bytes()).hexdigest()) for p in i.log_files]
     return Provenance(
         command=command,
