@@ -114,15 +114,15 @@ def executor_maker(jobs: int, cluster: str) -> Callable[[Context], Executor]:
 
 def run_search(
     plan: Plan, work: Path, budget: Budget, make: Callable[[Context], Executor],
-    watched: Callable[[str], AbstractContextManager[Watch]],
+    watched: Callable[[str], AbstractContextManager[Watch]], rival: Found | None = None,
 ) -> Found:  # fmt: skip
-    """Search, or go on where a former run was.  NothingFeasible where no candidate keeps the limits."""
+    """Search, or go on where a former run was, and choose.  NothingFeasible where no candidate keeps the limits."""
     controller = plan.context.case_set.controller
     with watched(controller) as watch:
         result = run_study(plan, folder_of(work, plan), budget, make, watch)
     if not result.front:
         raise NothingFeasible(_why_nothing(plan, result))
-    choice = choose(result.front)
+    choice = choose(result.front, rival=rival.choice.outcome if rival else None)
     return Found(_search(plan, result, choice, budget), choice, plan, result.front)
 
 
@@ -134,8 +134,8 @@ def _why_nothing(plan: Plan, result: StudyResult) -> str:
     worst = sorted(reasons.items(), key=lambda item: -item[1])[:3]
     told = "; ".join(f"{count} × {reason}" for reason, count in worst)
     return (
-        f"none of {len(result.outcomes)} candidates of {plan.context.case_set.controller} keeps every limit ({told}); no sheet "
-        f"was written. {_what_happens(plan)}"
+        f"none of {len(result.outcomes)} candidates of {plan.context.case_set.controller} keeps every limit ({told}); "
+        f"no sheet was written. {_what_happens(plan)}"
     )
 
 
@@ -151,8 +151,8 @@ def _what_happens(plan: Plan) -> str:
         title = bench.set.prepared[case.scenario].scenario.title
         words = fault or f"trip: {', '.join(dict.fromkeys(tripped))}"
         return (
-            f'With the settings to begin with "{title}" ends so: {words}. Trips and limits are not searched: give a sheet whose '
-            "trips suit the plant (--settings), or scenarios without that fault."
+            f'With the settings to begin with "{title}" ends so: {words}. Trips and limits are not searched: give a sheet '
+            "whose trips suit the plant (--settings), or scenarios without that fault."
         )
     return "A larger budget may help: the settings to begin with trip nowhere."
 
