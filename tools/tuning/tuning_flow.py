@@ -119,15 +119,15 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
     rules, base = _rules_stage(inputs, stages, plant_map, found.loops, progress, notes)
     zones = _zones_stage(inputs, base, stages, plant_map, notes, progress)
     make = executor_maker(inputs.jobs, inputs.cluster)
-    plan = plan_of(
-        replace_base(cases, base), _starts(inputs, base, rules, zones), found.loops, inputs.effort.population
-    )
-    chosen = run_search(plan, work, inputs.budget, make, progress.study)
-    baseline = chosen
+    baseline: Found | None = None
     if inputs.controller != BASELINE:
         other = search_cases(inputs, files, BASELINE, inputs.baseline)
-        plan = plan_of(other, (), None, inputs.effort.population)
-        baseline = run_search(plan, work, inputs.budget, make, progress.study)
+        rival = plan_of(other, (), None, inputs.effort.population)
+        baseline = run_search(rival, work, inputs.budget, make, progress.study)
+    starts = _starts(inputs, base, rules, zones)
+    plan = plan_of(replace_base(cases, base), starts, found.loops, inputs.effort.population)
+    chosen = run_search(plan, work, inputs.budget, make, progress.study, baseline)
+    baseline = baseline or chosen
     unseen = unseen_scenarios(inputs, work)
     proof = _proof_stage(inputs, cases, unseen, chosen, baseline, stages, progress)
     with progress.stage("sensitivity of the scores") as told:

@@ -237,6 +237,7 @@ def test_scenarios_that_trip_whatever_is_set_are_an_answer_of_no(
     result = run(PLANT, "--scenario", stop, "--quick", "--budget", "2 trials", "--jobs", 1, "--out", tmp_path / "out")
     assert result.return_value == 1
     assert "none of 2 candidates" in result.output
+    assert "ends so: trip: stop button" in result.output
     assert not list((tmp_path / "out").glob("tuned_*"))
 
 
