@@ -38,6 +38,7 @@ BALANCE_TURNS = 40
 FULL_KG = 1.0e6  # in the separator while a balance is sought: its check valve is open, whatever the temperatures
 FIRST_GUESS_K = 13.0  # condensing over wet bulb: where the search begins
 LEAST_RATIO = 2.0  # of discharge over suction pressure
+NO_FLOW_KG_S = 1.0e-3  # less is no machine that carries a load
 
 
 class StartError(ValueError):
@@ -301,6 +302,12 @@ def running_state(
             break
         pressure_pa = wanted_pa
     carry_w(s.capacity.travel_frac)
+    if volume_ratio_travel_frac is None and s.compression.mass_flow_kg_s < NO_FLOW_KG_S:  # by hand both may stand at 0
+        raise StartError(
+            f"start: the machine moves no gas at {100 * s.capacity.travel_frac:.0f} % capacity and "
+            f"{100 * s.volume_ratio.travel_frac:.0f} % volume-ratio travel, suction {suction_pa:.0f} Pa and discharge "
+            f"{pressure_pa:.0f} Pa: leakage and open through-path swallow all of it"
+        )
     _settle_oil(p, s, d)
     _checked_close(p, s)
     _settle_rooms(p, s, d)

@@ -76,7 +76,11 @@ def _prepare(
     scenarios: tuple[Path, ...], sheets: tuple[Path, Path], seed: int | None
 ) -> list[tuple[Prepared, Prepared]]:
     """Each scenario under both sheets; InputRefused before anything runs."""
+    from scenarios.errors import InputRefused, Problem
+
     if not scenarios:
+        if seed is not None:
+            raise InputRefused(Problem(f"--seed {seed} without scenarios", way_out="name --scenarios, or no --seed"))
         return []
     from scenarios.runner import prepare
     from scenarios.settings_sheet import sheet_controller

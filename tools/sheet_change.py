@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
 from rich.text import Text
 
+from controller.scheduled_pi import ScheduledPiSettings
 from plant_model.derived import derive
 from plant_model.properties import EnvelopeError
 from scenarios.errors import InputRefused, Problem
@@ -24,6 +27,7 @@ from scenarios.sheet_against_plant import foreign_refrigerant
 from scenarios.sheet_differences import SettingDifference, settings_differences, two_sheets
 from tools.difference_tables import runs_data
 from tools.names import wrapped
+from tools.tuning.gain_schedule import scheduled_gain_pct_kpa
 from tools.tuning.known_directions import expected, protects
 from tools.tuning.linearisation import PointError
 from tools.tuning.sheet_effects import LoopChange, LoopFigures, loop_changes, why_no_loop
@@ -67,6 +71,50 @@ class SheetChange:
         return tuple(d for d in self.differences if protects(d.key))
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A changed setting as people read it; a table that changes in several places is one row."""
+
+    key: str
+    allowed: str
+    before: str
+    after: str
+    why: str
+    expected: str
+    protects: bool
+
+
+def rows_of(change: SheetChange) -> list[Row]:
+    """The changed settings, tables gathered."""
+    out = []
+    for name, members in groupby(change.differences, key=lambda d: d.key.partition("[")[0]):
+        found = list(members)
+        first = found[0]
+        words = list(dict.fromkeys(expected(d) for d in found))
+        if len(found) == 1:
+            key, before, after = first.key, first.before, first.after
+        else:
+            places = [int(k) for k in re.findall(r"\[(\d+)\]", " ".join(d.key for d in found))]
+            whole = places == list(range(places[0], places[-1] + 1))
+            shown = f"{places[0]}…{places[-1]}" if whole else ", ".join(map(str, places))
+            key = f"{name}[{shown}]"
+            before, after = (", ".join(getattr(d, side) for d in found) for side in ("before", "after"))
+        text = words[0] if len(words) == 1 else "more at some places and less at others"
+        out.append(Row(key, first.range_text, before, after, first.why, text, protects(first.key)))
+    return out
+
+
+def _gain_words(first: Any, second: Any) -> list[str]:
+    """The loop gain of two scheduled PIs over the travel: band and table together."""
+    if not isinstance(first, ScheduledPiSettings):
+        return []
+    gains = [[scheduled_gain_pct_kpa(s.pi, at) for at in (0.0, 25.0, 50.0, 75.0, 100.0)] for s in (first, second)]
+    if gains[0] == gains[1]:
+        return []
+    text = "; ".join(f"{25 * k} % {a:.3g} to {b:.3g}" for k, (a, b) in enumerate(zip(*gains, strict=True)))
+    return [f"Loop gain of the law, band and table together, in % per kPa by capacity position: {text}."]
+
+
 def read_change(one: Path, other: Path, plant: Plant[Any] | None) -> SheetChange:
     """Read and compare two sheets; pressures as the plant's site and refrigerant have them, ammonia's without a plant.
 
@@ -87,6 +135,7 @@ def read_change(one: Path, other: Path, plant: Plant[Any] | None) -> SheetChange
             f"Among the changes is what protects the machine ({keys}): that is no matter of tuning, and people who answer "
             "for the plant decide it."
         )
+    words += _gain_words(first.settings, second.settings)
     return replace(change, words=tuple(words))
 
 
@@ -169,16 +218,16 @@ def change_table(change: SheetChange) -> Table:
     """Every changed setting: range, from, to, what it is for, what the change is expected to do."""
     title = f"{change.controller}: {len(change.differences)} settings differ"
     table = Table(title=Text(title), title_justify="left", show_lines=True)
-    table.add_column("setting", overflow="fold")
-    table.add_column("range", overflow="fold")
+    table.add_column("setting, range", no_wrap=True)  # broken by `wrapped`, where a word ends
     for word, name in zip(("from", "to"), change.names, strict=True):
-        table.add_column(Text(f"{word} {name}"), overflow="fold")
+        table.add_column(Text(wrapped(f"{word} {name}", 18)), overflow="fold")
     table.add_column("what it is for", overflow="fold")
     table.add_column("expected", overflow="fold")
-    for d in change.differences:
-        mark = "! " if protects(d.key) else ""
-        cells = (d.range_text or "–", d.before, d.after, d.why, expected(d))
-        table.add_row(Text(wrapped(mark + d.key), style="bold" if mark else ""), *map(Text, cells))
+    for row in rows_of(change):
+        mark = "! " if row.protects else ""
+        setting = Text(wrapped(mark + row.key), style="bold" if mark else "")
+        setting.append(f"\n{row.allowed}" if row.allowed else "", style="not bold")
+        table.add_row(setting, *map(Text, (row.before, row.after, row.why, row.expected)))
     if change.protecting:
         table.caption, table.caption_justify = Text("! protects the machine: no matter of tuning"), "left"
     return table

@@ -10,7 +10,7 @@ from scenarios.errors import InputRefused, Problem
 from scenarios.settings_sheet import write_whole
 from tools.charts import CAUTION, RUN_COLOURS, Key, bare_plot, write_page
 from tools.csv_text import csv_text
-from tools.sheet_change import MS_SPREAD_LIMIT, SheetChange, ms_text
+from tools.sheet_change import MS_SPREAD_LIMIT, SheetChange, ms_text, rows_of
 from tools.tuning.known_directions import expected, protects
 from tools.tuning.sheet_effects import LoopChange
 
@@ -45,7 +45,7 @@ def write_changes(folder: Path, change: SheetChange) -> None:
         plots,
         caution=CAUTION,
         change=change,
-        rows=[(d, expected(d), protects(d.key)) for d in change.differences],
+        rows=rows_of(change),
         loop_rows=[_loop_row(c) for c in change.loop],
         loop_keys=[Key("from", RUN_COLOURS[0], "mark"), Key("to", RUN_COLOURS[1], "mark")],
         told=_told(change.loop),

@@ -130,6 +130,11 @@ def test_starts_that_cannot_be_are_refused_in_words(p: Parameters) -> None:
         running_state(p, Disturbances(), 290.64e3, 200.0e3)
     with pytest.raises(StartError, match="below suction"):
         stopped_state(p, Disturbances(), 500.0e3, 400.0e3)
+    with pytest.raises(StartError, match="moves no gas at 0 % capacity"):
+        running_state(p, Disturbances(), 200.0e3, 2.4e6, 0.0)
+    assert running_state(p, Disturbances(), 200.0e3, 1.6e6, 0.0, 0.0).compression.mass_flow_kg_s == 0.0, (
+        "by hand it may"
+    )
     with pytest.raises(EnvelopeError, match="suction pressure at the start"):
         running_state(p, Disturbances(), 1.0e3)
     with pytest.raises(EnvelopeError):

@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from scenarios.demo_sheets import demo_settings
 from scenarios.settings_sheet import write_sheet
 from tools.cli import main
+from tools.sheet_change import read_change, rows_of
 from tools.tuning import sheet_effects
 from tools.tuning.sheet_effects import LoopChange, LoopFigures
 
@@ -78,6 +79,22 @@ def test_settings_with_range_reason_and_direction(sheets: tuple[Path, Path]) -> 
     shown = call(*sheets)
     assert "3 settings differ" in shown.stdout
     assert "hard-wired cut-outs come first" in shown.stdout
+
+
+def test_a_table_is_one_row_and_its_gain_is_told_with_the_band(sheets: tuple[Path, Path]) -> None:
+    base = demo_settings("scheduled_pi")
+    table = list(base.pi.gain_multiplier)
+    table[0], table[5] = 0.5 * table[0], 2.0 * table[5]
+    other: Any = replace(base, pi=replace(base.pi, gain_multiplier=tuple(table), proportional_band_kpa=50.0))
+    write_sheet(sheets[1], "scheduled_pi", other)
+    found = call(*sheets)
+    assert found.exit_code == 0, found.output
+    assert "multiplier[1, 6]" in found.stdout
+    assert "more at some places and less at others" in rows_of(read_change(*sheets, None))[-1].expected
+    before, after = (100.0 / pi.proportional_band_kpa * pi.gain_multiplier[0] for pi in (base.pi, other.pi))
+    assert f"0 % {before:.3g} to {after:.3g}" in found.stdout
+    data = json.loads(call(*sheets, "--json").stdout)
+    assert [d["setting"] for d in data["differences"]][1:] == ["pi.gain_multiplier[1]", "pi.gain_multiplier[6]"]
 
 
 def test_equal_sheets(sheets: tuple[Path, Path]) -> None:
@@ -173,7 +190,7 @@ def test_a_step_control_tells_why_it_has_no_margins(tmp_path: Path) -> None:
         write_sheet(path, "three_position", settings)
     found = call(*paths, "--plant", PLANT)
     assert found.exit_code == 0, found.output
-    assert "No margins: a step control has no linear loop" in found.stdout
+    assert "No margins: this controller has no linear loop" in found.stdout
 
 
 def test_a_foreign_refrigerant_is_refused(sheets: tuple[Path, Path], tmp_path: Path) -> None:
@@ -185,6 +202,15 @@ def test_a_foreign_refrigerant_is_refused(sheets: tuple[Path, Path], tmp_path: P
     found = call(*sheets, "--plant", PLANT)
     assert found.exit_code == 2
     assert "common.refrigerant.saturation" in found.stderr
+
+
+def test_a_missing_sheet_and_a_seed_for_nothing_are_refused(sheets: tuple[Path, Path], tmp_path: Path) -> None:
+    found = call(sheets[0], tmp_path / "nowhere.toml")
+    assert found.exit_code == 2
+    assert "nowhere.toml" in found.stderr
+    found = call(*sheets, "--seed", "3")
+    assert found.exit_code == 2
+    assert "without scenarios" in found.stderr
 
 
 def test_the_small_map_is_small() -> None:

@@ -27,7 +27,11 @@ def effects_stage(
     """Effects of the searched settings round a chosen vector, from the stage's file or computed and kept."""
     cases = plan.context.case_set
     own = replace(cases, label=LABEL, draws=min(cases.draws, DRAWS_AT_MOST), first_draw=0)
-    context = replace(plan.context, case_set=own)
+    # round the chosen settings themselves: what held a candidate to the limits would undo the step of a setting
+    chosen = plan.context.space.settings(vector)
+    space = replace(plan.context.space, base=chosen, repair=None)
+    vector = tuple(float(v) for v in space.vector(chosen))
+    context = replace(plan.context, case_set=own, space=space)
     made_of: dict[str, Any] = {"study": plan.facts(), "vector": list(vector), "draws": own.draws, "label": LABEL}
     found: ScoreEffects = stages.have(
         "effects", made_of, ScoreEffects, lambda: score_effects(context, vector, make, progress)

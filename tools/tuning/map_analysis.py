@@ -144,29 +144,40 @@ def _bump(point: MapPoint) -> Bump:
 
 
 def relay_rows(points: Sequence[MapPoint], count: int, progress: Told = None) -> tuple[RelayRow, ...]:
-    """Relay experiments at `count` points spread over the map, away from the end stops."""
-    inside = [p for p in points if 0.1 <= p.capacity_travel_frac <= 0.9] or list(points)
-    chosen = inside[:: max(1, len(inside) // max(1, count))][:count]
+    """Relay experiments at `count` places spread over the map, away from the end stops.
+
+    An experiment goes both ways, so it stands against the geometric mean of the place's two directions.
+    """
+    places: dict[str, list[MapPoint]] = {}
+    for point in points:
+        if 0.1 <= point.capacity_travel_frac <= 0.9:
+            places.setdefault(_place(point), []).append(point)
+    every = max(1, len(places) // max(1, count))
+    chosen = list(places.items())[::every][:count]
     out = []
-    for k, point in enumerate(chosen):
-        out.append(_relay(point))
+    for k, (where, both) in enumerate(chosen):
+        out.append(_relay(where, both))
         if progress:
             progress((k + 1) / len(chosen))
     return tuple(out)
 
 
-def _relay(point: MapPoint) -> RelayRow:
-    known = ultimate_point(point.process)
-    where = point.where().rsplit(", ", 1)[0]  # the experiment goes both ways
+def _place(point: MapPoint) -> str:
+    return point.where().rsplit(", ", 1)[0]
+
+
+def _relay(where: str, both: Sequence[MapPoint]) -> RelayRow:
+    known = [ultimate_point(p.process) for p in both]
+    gain = math.prod(u.gain_pct_kpa for u in known) ** (1.0 / len(known))
+    period_s = math.prod(u.period_s for u in known) ** (1.0 / len(known))
     try:
-        found = relay_test(point)
+        found = relay_test(both[0])
     except (RelayError, ValueError) as error:
-        return RelayRow(where, NAN, NAN, known.gain_pct_kpa, known.period_s, NAN, NAN, str(error))
+        return RelayRow(where, NAN, NAN, gain, period_s, NAN, NAN, str(error))
     plain = found.cycle.describing_function
     return RelayRow(
-        where, found.ultimate.gain_pct_kpa, found.ultimate.period_s, known.gain_pct_kpa, known.period_s,
-        plain.gain_pct_kpa, plain.period_s,
-    )  # fmt: skip
+        where, found.ultimate.gain_pct_kpa, found.ultimate.period_s, gain, period_s, plain.gain_pct_kpa, plain.period_s
+    )
 
 
 def coupling_rows(

@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 from controller.model_based import ModelBasedSettings
 from controller.scheduled_pi import ScheduledPiSettings
 from controller.slide_curve import curve_at
-from tools.tuning.gain_schedule import scheduled_gain_pct_kpa
+from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, scheduled_gain_pct_kpa
 from tools.tuning.linear_process import LinearProcess
 from tools.tuning.linearisation import Complex, Float
 from tools.tuning.margins import Spread
@@ -44,6 +44,7 @@ FREQUENCIES = 160
 W_LOW, W_HIGH = 0.01, 4.0  # of the frequency of −180° under the base settings: a long pause moves it down a good deal
 SLOPE_STEP_PCT = 1.0
 LAGS = 3
+GAIN_STEPS = 220
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +166,32 @@ class MapLoops:
             gm, pm = _gain_and_phase_margin(loop.characteristic / loop.open - 1.0)
             gain, phase = np.minimum(gain, gm), np.minimum(phase, pm)
         return LoopMargins(nominal, spread, gain, phase)
+
+    def gain_bounds(self, settings: ScheduledPiSettings) -> list[tuple[float, float, float]]:
+        """(travel in %, least, greatest gain in %/kPa) that hold Ms at every point of a travel, all else as in `settings`.
+
+        nan where no gain does; of several ranges the highest, as in `gain_schedule.gain_range`, whose least can be lower:
+        it does not look at frequencies as low as here, where a loop with a small gain swings.  To 4 %.
+        """
+        gains = np.geomspace(0.02, 100.0, GAIN_STEPS)
+        flat: Any = (1.0,) * 11
+        fits = np.empty((GAIN_STEPS, len(self.travel_pct)), dtype=np.bool_)
+        for k, gain in enumerate(gains):
+            law = replace(settings.pi, proportional_band_kpa=100.0 / float(gain), gain_multiplier=flat)
+            nominal, spread = self.peaks(replace(settings, pi=law))
+            fits[k] = (nominal <= MS_NOMINAL) & (spread <= MS_SPREAD)
+        found = []
+        for travel in sorted(set(np.round(self.travel_pct).tolist())):
+            at = np.flatnonzero(np.round(self.travel_pct) == travel)
+            here = np.asarray(np.all(fits[:, at], axis=1))
+            if not here.any():
+                found.append((travel, np.nan, np.nan))
+                continue
+            top = int(np.flatnonzero(here)[-1])
+            below = np.flatnonzero(~here[:top])
+            bottom = int(below[-1]) + 1 if len(below) else 0
+            found.append((travel, float(gains[bottom]) if bottom else 0.0, float(gains[top])))
+        return found
 
     def _peak(self, settings: Any, gain: float, dead: float, lag: float) -> Float:
         worst = np.zeros(len(self.travel_pct))

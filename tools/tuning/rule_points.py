@@ -35,15 +35,6 @@ _SAME_TRAVEL_PCT = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Bound:
-    """Least and greatest gain that holds Ms at a travel, at the fitted schedule's integral time."""
-
-    travel_pct: float
-    least_pct_kpa: float
-    most_pct_kpa: float
-
-
-@dataclass(frozen=True, slots=True)
 class PiPoint:
     """A start of the search: proportional band, integral time, table."""
 
@@ -70,7 +61,6 @@ class RulePoints:
 
     rows: tuple[RuleRow, ...]
     starts: tuple[PiPoint, ...]
-    bounds: tuple[Bound, ...]
     words: str  # the fitted schedule in words
 
 
@@ -96,13 +86,12 @@ def rule_points(
         rows.append(_row(name, rule, found, loops, settings, note))
         if progress:
             progress((k + 1) / len(PI_RULES))
-    bounds = tuple(Bound(*row) for row in fitted.bounds_pct_kpa)
     knots = ", ".join(f"{knot:g}" for knot in fitted.breakpoints_pct)
     words = (
         f"{len(fitted.breakpoints_pct)} breakpoints of the gain (at {knots} % position) hold Ms; they give away at most "
         f"{100.0 * fitted.loss_frac:.0f} % of the gain that the limits allow anywhere"
     )
-    return RulePoints(tuple(rows), tuple(starts), bounds, words)
+    return RulePoints(tuple(rows), tuple(starts), words)
 
 
 def _point(name: str, schedule: GainSchedule) -> PiPoint:

@@ -6,8 +6,9 @@ the two is the effect of 10 % more.  Its spread is that of the cases: jackknife 
 1981), Student's t interval at 95 %.  "Told from noise" is stricter, because many effects are looked at at once: Holm's
 step-down test (Scand. J. Stat. 6, 1979) over all of them at a family level of 5 %.
 
-What it does not say: effects of larger moves, of two settings at once, and on other cases.  A setting whose neighbour
-breaks a limit (a trip, a contradiction) has no figure; `words` says why.
+What it does not say: effects of larger moves, of two settings at once, and on other cases.  Where one of the two
+neighbours breaks a limit (a trip, a contradiction) the chosen value itself stands in for it; where both do there is no
+figure.  `words` says so.
 """
 
 from __future__ import annotations
@@ -49,10 +50,6 @@ class _Pair:
     knob: Knob
     low: tuple[float, tuple[float, ...]] | None  # value and vector
     high: tuple[float, tuple[float, ...]] | None
-
-    @property
-    def both(self) -> bool:
-        return self.low is not None and self.high is not None
 
 
 def _candidates(space: Space, chosen: Sequence[float] | Vector) -> list[_Pair]:
@@ -128,14 +125,13 @@ def score_effects(
 ) -> ScoreEffects:
     """Run the neighbours of a vector on the context's cases; its limits on Ms, duty, RMS and wear are set aside.
 
-    Two trials a knob.  The same cases and vector give the same answer, whoever computes it.
+    Two trials a knob, and one.  The same cases and vector give the same answer, whoever computes it.
     """
     free = replace(context, constraints=Constraints(sensitivity=None, too_warm_pct=100.0))
     pairs = _candidates(context.space, chosen)
     middle = tuple(float(share) for share in chosen)
     vectors: list[tuple[float, ...]] = [side[1] for pair in pairs for side in (pair.low, pair.high) if side is not None]
-    if not all(pair.both for pair in pairs):
-        vectors.append(middle)
+    vectors.append(middle)
     tasks = [Task(k, vector) for k, vector in enumerate(vectors)]
     found: dict[tuple[float, ...], Outcome] = {}
     executor = make_executor(free)
@@ -156,15 +152,18 @@ def _summary(
     words: list[str] = []
     for pair in pairs:
         name = pair.knob.name
-        low, high = (found[side[1]] if side else found.get(middle) for side in (pair.low, pair.high))
-        steps = 2.0 if pair.both else 1.0
-        failed = [o for o in (low, high) if o is None or not o.contributions]
-        if failed or (pair.low is None and pair.high is None):
-            why = next((o.reason for o in failed if o is not None and o.reason), "10 % of it is no other value")
-            words.append(f"{name}: no figure, {why}")
+        sides = [found[side[1]] if side else None for side in (pair.low, pair.high)]
+        good = [side if side is not None and side.contributions else None for side in sides]
+        reasons = [f"{way}: {side.reason}" for way, side in zip(("10 % less", "10 % more"), sides, strict=True)
+                   if side is not None and not side.contributions]  # fmt: skip
+        here = found[middle]
+        low, high = (side or (here if here.contributions else None) for side in good)
+        if good == [None, None] or low is None or high is None:
+            words.append(f"{name}: no figure; {'; '.join(reasons) or '10 % of it is no other value'}")
             continue
-        assert low is not None
-        assert high is not None
+        if reasons:
+            words.append(f"{name}: from one side only; {reasons[0]}")
+        steps = 2.0 if None not in good else 1.0
         for score in range(len(OBJECTIVES)):
             between, p = effect_of(score, np.array(high.contributions), np.array(low.contributions), steps)
             figures.append((name, score, between, p))

@@ -17,9 +17,10 @@ from typing import Any
 from controller.model_based import ModelBasedSettings
 from controller.scheduled_pi import ScheduledPiSettings
 from tools.tuning.budget import Budget
-from tools.tuning.cases import CaseSet
+from tools.tuning.cases import Bench, CaseSet
 from tools.tuning.choice import Choice, choose
 from tools.tuning.executors import Executor, InProcess, LocalProcesses
+from tools.tuning.held import Held
 from tools.tuning.map_loops import MapLoops, has_linear_loop
 from tools.tuning.rule_points import PiPoint
 from tools.tuning.slide_zones import Zones
@@ -85,9 +86,11 @@ def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
 def plan_of(cases: CaseSet, starts: Sequence[Start], loops: MapLoops | None, population: int) -> Plan:
     """The study: every knob of the controller, its starts, and Ms where the law has a linear loop."""
     base = cases.base
-    space = space_of(cases.controller, base, [s.settings for s in starts])
     sensitivity = loops if loops is not None and has_linear_loop(base) else None
-    return Plan(Context(cases, space, Constraints(sensitivity=sensitivity)), tuple(starts), population)
+    limits = Constraints(sensitivity=sensitivity)
+    held = Held(sensitivity, limits.ms_nominal, limits.ms_spread)
+    space = space_of(cases.controller, base, [s.settings for s in starts], repair=held)
+    return Plan(Context(cases, space, limits), tuple(starts), population)
 
 
 def folder_of(work: Path, plan: Plan) -> Path:
@@ -111,19 +114,19 @@ def executor_maker(jobs: int, cluster: str) -> Callable[[Context], Executor]:
 
 def run_search(
     plan: Plan, work: Path, budget: Budget, make: Callable[[Context], Executor],
-    watched: Callable[[str], AbstractContextManager[Watch]],
+    watched: Callable[[str], AbstractContextManager[Watch]], rival: Found | None = None,
 ) -> Found:  # fmt: skip
-    """Search, or go on where a former run was.  NothingFeasible where no candidate keeps the limits."""
+    """Search, or go on where a former run was, and choose.  NothingFeasible where no candidate keeps the limits."""
     controller = plan.context.case_set.controller
     with watched(controller) as watch:
         result = run_study(plan, folder_of(work, plan), budget, make, watch)
     if not result.front:
-        raise NothingFeasible(_why_nothing(controller, result))
-    choice = choose(result.front)
+        raise NothingFeasible(_why_nothing(plan, result))
+    choice = choose(result.front, rival=rival.choice.outcome if rival else None)
     return Found(_search(plan, result, choice, budget), choice, plan, result.front)
 
 
-def _why_nothing(controller: str, result: StudyResult) -> str:
+def _why_nothing(plan: Plan, result: StudyResult) -> str:
     reasons: dict[str, int] = {}
     for outcome in result.outcomes:
         if outcome.status == INFEASIBLE:
@@ -131,9 +134,27 @@ def _why_nothing(controller: str, result: StudyResult) -> str:
     worst = sorted(reasons.items(), key=lambda item: -item[1])[:3]
     told = "; ".join(f"{count} × {reason}" for reason, count in worst)
     return (
-        f"none of {len(result.outcomes)} candidates of {controller} keeps every limit ({told}); no sheet was written. "
-        "Are there scenarios among them that trip whatever the settings are?  A larger budget may help too."
+        f"none of {len(result.outcomes)} candidates of {plan.context.case_set.controller} keeps every limit ({told}); "
+        f"no sheet was written. {_what_happens(plan)}"
     )
+
+
+def _what_happens(plan: Plan) -> str:
+    """What the sheet to begin with does on the first case that it fails, in words."""
+    bench = Bench(plan.context.case_set)
+    for case in bench.cases:
+        trace, fault = bench.watch(case, plan.context.case_set.base)
+        causes = [e.text.rsplit(" → ", 1)[-1] for e in trace.events if e.source == "trip_first_out"]
+        tripped = [c.replace("_", " ").lower() for c in causes if c != "NONE"]
+        if not fault and not tripped:
+            continue
+        title = bench.set.prepared[case.scenario].scenario.title
+        words = fault or f"trip: {', '.join(dict.fromkeys(tripped))}"
+        return (
+            f'With the settings to begin with "{title}" ends so: {words}. Trips and limits are not searched: give a sheet '
+            "whose trips suit the plant (--settings), or scenarios without that fault."
+        )
+    return "A larger budget may help: the settings to begin with trip nowhere."
 
 
 def _search(plan: Plan, result: StudyResult, choice: Choice, budget: Budget) -> Search:

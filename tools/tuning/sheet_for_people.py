@@ -47,6 +47,8 @@ def effect_lines(row: SettingRow) -> list[str]:
     """
     told = [f"{name_of(e.score)} {effect_text(e)}" for e in row.effects if e.told_from_noise]
     rest = [name_of(e.score) for e in row.effects if not e.told_from_noise]
+    if row.effects and not told:
+        return ["nothing told from noise"]
     return [*told, *([f"not told from noise: {', '.join(rest)}"] if rest else [])]
 
 

@@ -9,7 +9,7 @@ Nothing that protects the machine (trips, inhibits, sequence) is ever a knob.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, cast
 
@@ -67,6 +67,7 @@ _COMMON = (
     Knob("common.capacity.measurement_filter_ms", 100, 10_000, True, "from one scan to the speed of a vessel"),
     Knob(f"{_RATIO}filter_ms", 2_000, 120_000, True, "pressure ratio moves with the condenser, in minutes"),
     Knob(f"{_RATIO}drive.neutral_zone_pct", 0.8, 6.0, True, "a few % of travel cost next to nothing"),
+    Knob(f"{_RATIO}drive.reversal_zone_pct", 0.8, 10.0, True, "the same, against the last movement"),
 )
 KNOBS: dict[str, tuple[Knob, ...]] = {
     "three_position": (
@@ -142,11 +143,15 @@ def rounded(value: float, rule: FieldRule) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Space:
-    """The unit cube of a controller's knobs, round a base sheet that gives everything else."""
+    """The unit cube of a controller's knobs, round a base sheet that gives everything else.
+
+    repair: what is done to every candidate's settings, so that they are allowed (`held.Held`); None: nothing.
+    """
 
     controller: str
     base: Any
     knobs: tuple[Knob, ...]
+    repair: Callable[[Any], Any] | None = None
 
     def settings(self, vector: Sequence[float] | Vector) -> Any:
         """The settings of a vector; they may contradict each other, see `contradictions`."""
@@ -154,7 +159,7 @@ class Space:
         for knob, share in zip(self.knobs, vector, strict=True):
             rule = rule_at(type(self.base), knob.path)
             made = with_value(made, knob.path, rounded(knob.value(float(share)), rule))
-        return made
+        return made if self.repair is None else self.repair(made)
 
     def vector(self, settings: Any) -> Vector:
         """The vector nearest to a settings record: knobs only, held inside their ranges."""
@@ -162,8 +167,11 @@ class Space:
 
     def values(self, vector: Sequence[float] | Vector) -> dict[str, float]:
         """The moved settings by dotted name, in the setting's unit."""
-        made = self.settings(vector)
-        return {knob.name: value_at(made, knob.path) for knob in self.knobs}
+        return self.values_in(self.settings(vector))
+
+    def values_in(self, settings: Any) -> dict[str, float]:
+        """The same of settings that are there already."""
+        return {knob.name: value_at(settings, knob.path) for knob in self.knobs}
 
     def contradictions(self, settings: Any) -> list[str]:
         """What is wrong between the fields of a candidate, in plain words; such a candidate is infeasible."""
@@ -177,7 +185,13 @@ def _widened(knob: Knob, values: Iterable[float], rule: FieldRule) -> Knob:
     return replace(knob, low=min([low, *inside]), high=max([high, *inside]))
 
 
-def space_of(controller: str, base: Any, starts: Iterable[Any] = (), set_point_kpa: float = 0.0) -> Space:
+def space_of(
+    controller: str,
+    base: Any,
+    starts: Iterable[Any] = (),
+    set_point_kpa: float = 0.0,
+    repair: Callable[[Any], Any] | None = None,
+) -> Space:
     """The space of a controller round its base sheet, widened where the base or one of `starts` lies outside a range.
 
     set_point_kpa: how far, kPa either way, the suction set point may move; 0 keeps it.  Move it only with a duty (the
@@ -197,4 +211,4 @@ def space_of(controller: str, base: Any, starts: Iterable[Any] = (), set_point_k
         _widened(knob, [float(value_at(r, knob.path)) for r in records], rule_at(settings_type, knob.path))
         for knob in knobs
     ]
-    return Space(controller, base, tuple(widened))
+    return Space(controller, base, tuple(widened), repair)

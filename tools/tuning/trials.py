@@ -182,7 +182,8 @@ class Trials:
         """One trial, from its vector to its outcome."""
         began = time.process_time()
         space, constraints = self.context.space, self.context.constraints
-        settings, values = space.settings(task.vector), space.values(task.vector)
+        settings = space.settings(task.vector)
+        values = space.values_in(settings)
 
         def outcome(
             status: str, figures: Sequence[CaseFigures], objectives: tuple[float, ...], violation: float, reason: str

@@ -119,7 +119,7 @@ def schedule(result: TuningResult) -> Picture | None:
             x=[r.position_pct for r in bounded], y1=[r.least_pct_kpa for r in bounded], y2=[r.most_pct_kpa for r in bounded],
             fill_color=BAND_COLOUR, fill_alpha=0.22,
         )  # fmt: skip
-        keys.append(Key("holds Ms, at the fitted schedule's integral time", BAND_COLOUR, "band"))
+        keys.append(Key("holds Ms, with the chosen integral time", BAND_COLOUR, "band"))
     gains = [row.gain_pct_kpa for row in rows]
     highest = max([*gains, *(r.most_pct_kpa for r in bounded)])
     nodes = [10.0 * k for k in range(11)]
@@ -135,10 +135,10 @@ def schedule(result: TuningResult) -> Picture | None:
     plot.y_range.start = 0
     told = f"chosen gain from {number(min(gains))} to {number(max(gains))} % per kPa"
     caption = (
-        "Line with dots: the chosen gain. Shaded: between the least and the greatest gain at which Ms keeps its limits at "
-        "every point of the map with this travel, at the fitted schedule's integral time. What has another integral time, "
-        "the chosen settings and each rule (beside its name), may hold Ms outside the band; a line that leaves the picture "
-        "is cut at the top. The maps of Ms above are of the chosen settings themselves."
+        "Line with dots: the chosen gain. Shaded: between the least and the greatest gain (to 4 %) at which Ms "
+        "keeps its limits at every point of the map with this travel, with the chosen integral time; straight between "
+        "travels. A rule has an integral time of its own (beside its name), so that the band is not for it; a line that "
+        "leaves the picture is cut at the top."
     )
     return Picture("schedule", "Gain over position", caption, told, plot, keys)
 
@@ -165,7 +165,7 @@ def coupling(result: TuningResult) -> Picture | None:
     keys = [Key(f"{words} ({'round' if m == 'circle' else 'square'})", c, "mark") for words, _, c, m in kinds]
     caption = (
         "1 is no coupling: the capacity loop is the same whether the other loop is closed or not. Every mark is a point of "
-        f"the map. {'; '.join(told)}."
+        f"the map: {'; '.join(told)}."
     )
     return Picture("coupling", "Coupling of the two slides", caption, "; ".join(told), plot, keys)
 

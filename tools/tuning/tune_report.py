@@ -205,6 +205,8 @@ def coupling_table(result: TuningResult) -> Grid:
 
 
 def _swing(amplitude_kpa: float, period_s: float) -> str:
+    if math.isnan(amplitude_kpa):
+        return "not predicted"
     if amplitude_kpa <= AT_REST_KPA:
         return "none"
     return f"{number(amplitude_kpa)} kPa" + (f", {number(period_s)} s" if period_s > 0.0 else ", no period")

@@ -24,7 +24,7 @@ def compared(ratio: Between, what: str) -> str:
     if not (math.isfinite(ratio.low) and math.isfinite(ratio.high)):
         return f"{what} {signed(percent[0], 0)} %, without an interval"
     if ratio.low <= 1.0 <= ratio.high:
-        return f"{what}: no difference shown (between {-percent[1]:.0f} % less and {percent[2]:.0f} % more)"
+        return f"{what}: no difference shown (between {abs(percent[1]):.0f} % less and {percent[2]:.0f} % more)"
     word = "less" if ratio.value < 1.0 else "more"
     low, high = sorted(abs(p) for p in percent[1:])
     return f"{what} {abs(percent[0]):.0f} % {word} ({low:.0f} to {high:.0f})"
@@ -92,6 +92,32 @@ def _margins(result: TuningResult) -> str:
     )
 
 
+def equal_terms(result: TuningResult) -> list[str]:
+    """Both fronts at what the baseline's choice takes, on the search's cases: two choices may lie at different places.
+
+    Nothing where the controller is its own baseline or the baseline found nothing.
+    """
+    if result.baseline == result.search or not result.baseline.chosen_trial.feasible:
+        return []
+    rms_kpa, wear_per_h, *_ = result.baseline.chosen_trial.objectives
+    mine = [t.objectives for t in result.search.trials if t.feasible]
+    quiet = [o for o in mine if o[1] <= wear_per_h]
+    tight = [o for o in mine if o[0] <= rms_kpa]
+    who = f"the tuned {result.baseline.controller}'s choice"
+    one = f"with no more slide wear than {who} ({number(wear_per_h)}/h, {number(rms_kpa)} kPa) "
+    one += (
+        f"{result.controller} gets pressure RMS down to {number(min(o[0] for o in quiet))} kPa"
+        if quiet
+        else f"no trial of {result.controller} was found"
+    )
+    other = (
+        f"with no more pressure RMS it gets wear down to {number(min(o[1] for o in tight))}/h"
+        if tight
+        else f"with no more pressure RMS no trial of {result.controller} was found"
+    )
+    return [f"The two choices lie at different places of their fronts. On the search's cases, {one}; {other}."]
+
+
 def summary(result: TuningResult) -> list[str]:
     """The answer in a few sentences: what to set, how it did on unseen cases, how far it is from trouble."""
     search, proof = result.search, result.proof
@@ -102,6 +128,7 @@ def summary(result: TuningResult) -> list[str]:
         _margins(result),
     ]
     lines += [row_words(row) for row in proof.rows]
+    lines += equal_terms(result)
     lines.append("Safety on the unseen cases: " + "; ".join(bound_words(b) for b in proof.bounds) + ".")
     if not proof.new_scenarios:
         lines.append(

@@ -62,12 +62,12 @@ def proof_table(result: TuningResult) -> Table:
         caption_justify="left",
     )
     for name in ("against", "pressure RMS", "reversals", "operations", "wear", "energy %", "rival's trips"):
-        table.add_column(name, justify="left" if name == "against" else "right")
+        table.add_column(name, justify="left" if name == "against" else "right", overflow="fold")
     for row in proof.rows:
         trips = next((b for b in row.rival_bounds if b.name == "trip"), None)
         table.add_row(
             row.rival, *(_ratio(b) for b in (row.rms_ratio, row.reversals_ratio, row.operations_ratio, row.wear_ratio)),
-            f"{row.energy_difference_pct.value:+.2f} ({row.energy_difference_pct.low:+.2f} … "
+            f"{row.energy_difference_pct.value:+.2f}\n({row.energy_difference_pct.low:+.2f} … "
             f"{row.energy_difference_pct.high:+.2f})",
             str(trips.failures) if trips else "–",
         )  # fmt: skip
@@ -75,7 +75,7 @@ def proof_table(result: TuningResult) -> Table:
 
 
 def _ratio(b: Between) -> str:
-    return "–" if math.isnan(b.value) else f"{b.value:.2f} ({b.low:.2f} … {b.high:.2f})"
+    return "–" if math.isnan(b.value) else f"{b.value:.2f}\n({b.low:.2f} … {b.high:.2f})"
 
 
 def bound_words(bound: FailureBound) -> str:

@@ -82,6 +82,9 @@ class Tuned:
     relays: tuple[RelayRow, ...]
     measured: tuple[MeasuredRow, ...]
     rules: RulePoints | None
+    bounds: tuple[
+        tuple[float, float, float], ...
+    ]  # of the chosen PI's gain: travel in %, least, most; () for another law
     coupling: tuple[CouplingRow, ...]
     coupling_words: str
     cycles: tuple[CycleRow, ...]
@@ -90,7 +93,6 @@ class Tuned:
     search_base: Any  # the settings that the knobs were laid over
     proof: ProofOutcome
     effects: ScoreEffects
-    search_files: tuple[Path, ...]
     unseen_files: tuple[Path, ...]
     notes: tuple[str, ...]
 
@@ -117,24 +119,49 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
     rules, base = _rules_stage(inputs, stages, plant_map, found.loops, progress, notes)
     zones = _zones_stage(inputs, base, stages, plant_map, notes, progress)
     make = executor_maker(inputs.jobs, inputs.cluster)
-    plan = plan_of(
-        replace_base(cases, base), _starts(inputs, base, rules, zones), found.loops, inputs.effort.population
-    )
-    chosen = run_search(plan, work, inputs.budget, make, progress.study)
-    baseline = chosen
+    baseline: Found | None = None
     if inputs.controller != BASELINE:
         other = search_cases(inputs, files, BASELINE, inputs.baseline)
-        plan = plan_of(other, (), None, inputs.effort.population)
-        baseline = run_search(plan, work, inputs.budget, make, progress.study)
+        rival = plan_of(other, (), None, inputs.effort.population)
+        baseline = run_search(rival, work, inputs.budget, make, progress.study)
+    starts = _starts(inputs, base, rules, zones)
+    plan = plan_of(replace_base(cases, base), starts, found.loops, inputs.effort.population)
+    chosen = run_search(plan, work, inputs.budget, make, progress.study, baseline)
+    baseline = baseline or chosen
     unseen = unseen_scenarios(inputs, work)
     proof = _proof_stage(inputs, cases, unseen, chosen, baseline, stages, progress)
     with progress.stage("sensitivity of the scores") as told:
         effects = effects_stage(chosen.plan, chosen.choice.outcome.vector, stages, make, told)
     coupling, words, cycles = _chosen_on_the_map(inputs, chosen.settings, rules, stages, plant_map, progress, work)
     return Tuned(
-        inputs, with_margins(found.rows, found.loops, chosen.settings), found.skipped, found.relays, found.measured,
-        rules, coupling, words, cycles, chosen, baseline, base, proof, effects, files, unseen, tuple(notes),
-    )  # fmt: skip
+        inputs=inputs,
+        map_points=with_margins(found.rows, found.loops, chosen.settings),
+        skipped=found.skipped,
+        relays=found.relays,
+        measured=found.measured,
+        rules=rules,
+        bounds=_bounds(chosen.settings, found.loops, stages),
+        coupling=coupling,
+        coupling_words=words,
+        cycles=cycles,
+        chosen=chosen,
+        baseline=baseline,
+        search_base=base,
+        proof=proof,
+        effects=effects,
+        unseen_files=unseen,
+        notes=tuple(notes),
+    )
+
+
+def _bounds(settings: Any, loops: MapLoops, stages: StageFiles) -> tuple[tuple[float, float, float], ...]:
+    if not isinstance(settings, ScheduledPiSettings):
+        return ()
+    key = {"loops": loops.fingerprint, "settings": values_of(settings)}
+    found: tuple[tuple[float, float, float], ...] = stages.have(
+        "gain_bounds", key, tuple[tuple[float, float, float], ...], lambda: tuple(loops.gain_bounds(settings))
+    )
+    return found
 
 
 def replace_base(cases: Any, base: Any) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -19,9 +20,11 @@ from scenarios.settings_sheet import checksum_of
 from scenarios.toml_source import read_toml
 from tools.tuning.effects_stage import with_effects
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD, NODES, scheduled_gain_pct_kpa
+from tools.tuning.held import FOLLOWS
 from tools.tuning.map_loops import has_linear_loop
 from tools.tuning.margins import Spread
 from tools.tuning.measured_map import disagreement
+from tools.tuning.plant_draws import value_at
 from tools.tuning.proof import LEAST_CASES
 from tools.tuning.rule_points import RulePoints
 from tools.tuning.search_stage import Found
@@ -47,7 +50,7 @@ def result_of(tuned: Tuned, command: str) -> TuningResult:
         relays=tuned.relays,
         measured=tuned.measured,
         rules=_rule_rows(tuned.rules, tuned.chosen),
-        schedule=_schedule(settings, tuned.rules),
+        schedule=_schedule(settings, tuned.bounds),
         coupling=tuned.coupling,
         coupling_words=tuned.coupling_words,
         cycles=tuned.cycles,
@@ -96,30 +99,39 @@ def _rule_rows(rules: RulePoints | None, found: Found) -> tuple[RuleRow, ...]:
     return tuple(replace(row, trial=numbers.get(row.name)) for row in rules.rows)
 
 
-def _schedule(settings: Any, rules: RulePoints | None) -> tuple[ScheduleRow, ...]:
-    """The chosen gain over position; bounds are those at the fitted schedule's integral time."""
+def _schedule(settings: Any, bounds: Sequence[tuple[float, float, float]]) -> tuple[ScheduleRow, ...]:
+    """The chosen gain over position, with the bounds on it at the map's travels, straight between them."""
     if not isinstance(settings, ScheduledPiSettings):
         return ()
-    nan = float("nan")
-    rows = []
-    for node in NODES:
-        least = most = nan
-        if rules is not None and rules.bounds:
-            travel = [b.travel_pct for b in rules.bounds]
-            least = float(np.interp(node, travel, [b.least_pct_kpa for b in rules.bounds]))
-            most = float(np.interp(node, travel, [b.most_pct_kpa for b in rules.bounds]))
-        rows.append(ScheduleRow(node, scheduled_gain_pct_kpa(settings.pi, node), least, most))
-    return tuple(rows)
+    travel, least, most = ([row[k] for row in bounds] for k in range(3))
+    return tuple(
+        ScheduleRow(
+            node,
+            scheduled_gain_pct_kpa(settings.pi, node),
+            float(np.interp(node, travel, least)),
+            float(np.interp(node, travel, most)),
+        )
+        for node in NODES
+    )
 
 
 def _settings(tuned: Tuned, settings: Any) -> tuple[SettingRow, ...]:
     i = tuned.inputs
     searched = {k.name for k in tuned.chosen.plan.context.space.knobs}
-    reasons = {}
+    reasons = {
+        path: words
+        for path, words in FOLLOWS.items()
+        if value_at(settings, path_of(path)) != value_at(i.base, path_of(path))
+    }
     if isinstance(settings, ScheduledPiSettings) and tuned.rules is not None:
         reasons["pi.gain_multiplier"] = f"fitted to the operating map: {tuned.rules.words}"
     otherwise = "as in the sheet given" if i.sheet else "default for this plant"
     return with_effects(setting_rows(settings, i.base, searched, reasons, otherwise), tuned.effects)
+
+
+def path_of(name: str) -> tuple[str, ...]:
+    """An attribute path."""
+    return tuple(name.split("."))
 
 
 def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
@@ -127,13 +139,11 @@ def _provenance(tuned: Tuned, settings: Any, command: str) -> Provenance:
     files = [SourceFile("plant", i.plant.title, str(i.plant.path), i.plant.sha256)]
     if i.sheet is not None:
         files.append(SourceFile("sheet given", i.sheet.name, str(i.sheet), i.sheet_sha256))
-    for role, cases in (("scenario", tuned.search_files), ("unseen scenario", tuned.unseen_files)):
-        for path in cases:
-            if path.is_dir():
-                files.append(SourceFile(role, path.name, str(path), ""))
-                continue
-            source = read_toml(path)
-            files.append(SourceFile(role, str(source.data.get("title", path.stem)), str(path), source.sha256))
+    searched = [p.scenario for p in tuned.chosen.plan.context.case_set.prepared]
+    files += [SourceFile("scenario", s.title, str(s.path), s.sha256.get("scenario", "")) for s in searched]
+    for path in tuned.unseen_files:
+        source = read_toml(path)
+        files.append(SourceFile("unseen scenario", str(source.data["title"]), str(path), source.sha256))
     files += [SourceFile("log", p.name, str(p), hashlib.sha256(p.read_bytes()).hexdigest()) for p in i.log_files]
     return Provenance(
         command=command,

@@ -93,7 +93,10 @@ class SkippedRow:
 
 @dataclass(frozen=True, slots=True)
 class RelayRow:
-    """A simulated relay experiment against the map: ultimate gain and period of both, and of the plain reading."""
+    """A simulated relay experiment against the map: ultimate gain and period of both, and of the plain reading.
+
+    The experiment goes both ways; the map's figures are the geometric mean of its two directions there.
+    """
 
     where: str
     ultimate_gain_pct_kpa: float
@@ -144,7 +147,11 @@ class RuleRow:
 
 @dataclass(frozen=True, slots=True)
 class ScheduleRow:
-    """The gain schedule at a travel: what the chosen settings give, and the bounds that hold Ms there (nan: not known)."""
+    """The gain schedule at a travel: what the chosen settings give, and the bounds that hold Ms there.
+
+    Bounds are at the chosen integral time and drive zones, over all points of the map at the nearest travels; nan where no
+    gain holds Ms.
+    """
 
     position_pct: float
     gain_pct_kpa: float

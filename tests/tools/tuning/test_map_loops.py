@@ -15,7 +15,7 @@ from controller.slide_curve import curve_at
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
 from scenarios.demo_sheets import demo_settings
-from tools.tuning.gain_schedule import map_margins, scheduled_gain_pct_kpa
+from tools.tuning.gain_schedule import fit_gain_schedule, map_margins, scheduled_gain_pct_kpa
 from tools.tuning.linear_process import PiSettings, first_order
 from tools.tuning.map_loops import MapLoops, has_linear_loop
 from tools.tuning.margins import LoopEffects, Spread, margins
@@ -144,3 +144,15 @@ def test_a_step_control_has_none(loops: MapLoops) -> None:
     assert has_linear_loop(PI)
     with pytest.raises(TypeError, match="no linear loop"):
         loops(step)
+
+
+def test_gain_bounds_are_those_of_the_schedule(the_map: OperatingMap, loops: MapLoops) -> None:
+    """`fit_gain_schedule` finds its bounds point by point and by bisection."""
+    fitted = fit_gain_schedule(the_map, integral_s=20.0)
+    settings = replace(PI, pi=replace(PI.pi, integral_time_ms=20_000))
+    found = loops.gain_bounds(settings)
+    assert len(found) == len(fitted.bounds_pct_kpa) == 3
+    for (travel, least, most), (at, low, high) in zip(found, fitted.bounds_pct_kpa, strict=True):
+        assert travel == pytest.approx(at, abs=1.0)
+        assert most == pytest.approx(high, rel=0.05)
+        assert 0.95 * low <= least < most

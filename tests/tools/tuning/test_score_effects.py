@@ -90,9 +90,11 @@ class _Fake:
     def run(self, tasks: Sequence[Task], deadline: float | None) -> Iterator[Outcome]:
         for task in tasks:
             values = self.context.space.values(task.vector)
-            zone, wild = values["pi.rest_zone_kpa"], values["pi.proportional_band_kpa"] < 55.0
+            zone, wild = values["pi.rest_zone_kpa"], values["pi.proportional_band_kpa"] != 55.0
+            wild |= values["pi.integral_time_ms"] < 30_000
             cases = np.arange(1.0, 7.0)
-            made = np.stack([(zone * cases) ** 2, cases / zone, np.ones(6), np.full(6, 0.3)], axis=1)
+            slow = values["pi.integral_time_ms"] / 30_000
+            made = np.stack([(zone * cases) ** 2, slow * cases / zone, np.ones(6), np.full(6, 0.3)], axis=1)
             kept: tuple[tuple[float, ...], ...] = () if wild else tuple(tuple(r) for r in made.tolist())
             status = "infeasible" if wild else "finished"
             reason = "1 trips in case 2" if wild else ""
@@ -114,7 +116,13 @@ def test_known_slopes_and_a_neighbour_that_trips(tmp_path: Path) -> None:
     assert (starts.change_pct.value, starts.told_from_noise) == (0.0, False)
     assert not energy.told_from_noise
     assert "pi.proportional_band_kpa" not in found.by_path
-    assert found.words == ("pi.proportional_band_kpa: no figure, 1 trips in case 2",)
+    trips = "1 trips in case 2"
+    assert found.words == (
+        f"pi.proportional_band_kpa: no figure; 10 % less: {trips}; 10 % more: {trips}",
+        f"pi.integral_time_ms: from one side only; 10 % less: {trips}",
+    )
+    # wear grows with the integral time here: 10 % more of it is 10 % more wear, from the chosen value up
+    assert found.by_path["pi.integral_time_ms"][1].change_pct.value == pytest.approx(10.0, rel=1e-6)
     assert "6 cases" not in found.method  # the small study has four
     assert "4 cases" in found.method
 

@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -21,9 +22,10 @@ from scenarios.errors import InputRefused
 from scenarios.settings_sheet import load_sheet
 from tests.tools.tuning.logged_tests import synthetic
 from tests.tools.tuning.small_study import LIBRARY, write_scenarios
-from tools.tuning import tuning_inputs
+from tools.tuning import cluster, tuning_inputs
 from tools.tuning.gain_schedule import MS_NOMINAL, MS_SPREAD
 from tools.tuning.proof import upper_bound
+from tools.tuning.trials import Outcome, Task
 from tools.tuning.tune import tune
 from tools.tuning.tuning_inputs import Effort, read_plant
 from tools.tuning.tuning_result import TuningResult, read_result
@@ -235,12 +237,43 @@ def test_scenarios_that_trip_whatever_is_set_are_an_answer_of_no(
     result = run(PLANT, "--scenario", stop, "--quick", "--budget", "2 trials", "--jobs", 1, "--out", tmp_path / "out")
     assert result.return_value == 1
     assert "none of 2 candidates" in result.output
+    assert "ends so: trip: stop button" in result.output
     assert not list((tmp_path / "out").glob("tuned_*"))
 
 
 def identities(out: Path) -> list[object]:
     found = result_in(out)
     return [found.search.trials, found.baseline.trials, found.search.chosen]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a signal")
+def test_on_a_cluster_one_of_whose_workers_is_killed_it_ends_the_same(
+    finished: tuple[Path, Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr(tuning_inputs, "QUICK", TINY)
+    killed: list[int] = []
+
+    class Killing(cluster.Cluster):
+        """Kills a worker after the second trial of the first search."""
+
+        def run(self, tasks: Sequence[Task], deadline: float | None) -> Iterator[Outcome]:
+            for k, outcome in enumerate(super().run(tasks, deadline)):
+                if k == 1 and not killed:
+                    killed.append(next(iter(self._client.run(os.getpid).values())))
+                    os.kill(killed[0], signal.SIGKILL)
+                yield outcome
+
+    monkeypatch.setattr(cluster, "Cluster", Killing)
+    shutil.copytree(finished[0] / "scenarios", tmp_path / "scenarios")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as local:
+        result = run(*arguments(tmp_path, "--cluster", local.scheduler_address))
+    assert result.return_value == 0
+    assert killed
+    assert identities(tmp_path / "out") == identities(finished[0] / "out")
 
 
 @pytest.mark.slow

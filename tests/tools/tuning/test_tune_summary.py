@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.tools.tuning.invented_result import NAN, invented
-from tools.tuning.tune_summary import bound_words, compared, energy_compared, summary
+from tools.tuning.tune_summary import bound_words, compared, energy_compared, equal_terms, summary
 from tools.tuning.tuning_result import Between, FailureBound
 
 RESULT = invented()
@@ -56,3 +56,20 @@ def test_a_step_control_has_no_margins_and_old_scenarios_are_told() -> None:
     lines = summary(replace(RESULT, map_points=rows, proof=replace(RESULT.proof, new_scenarios=False)))
     assert any("no linear loop" in line for line in lines)
     assert any("only their plants and chance are new" in line for line in lines)
+
+
+def test_fronts_are_compared_on_equal_terms() -> None:
+    (line,) = equal_terms(RESULT)
+    _, wear, *_ = RESULT.baseline.chosen_trial.objectives
+    mine = [t.objectives for t in RESULT.search.trials if t.feasible]
+    best = min(o[0] for o in mine if o[1] <= wear)
+    assert f"down to {best:.3g} kPa" in line
+    assert equal_terms(replace(RESULT, baseline=RESULT.search)) == []
+    tiny = replace(RESULT.baseline.chosen_trial, objectives=(0.01, 0.01, 0.1, 0.3))
+    trials = tuple(tiny if t.number == tiny.number else t for t in RESULT.baseline.trials)
+    (line,) = equal_terms(replace(RESULT, baseline=replace(RESULT.baseline, trials=trials)))
+    assert line.count("no trial of scheduled_pi was found") == 2
+
+
+def test_no_minus_nothing() -> None:
+    assert "-0" not in compared(Between(1.2, 0.999, 1.4), "x")
