@@ -307,18 +307,18 @@ class Monitor:
         found = self.number(term.parts[0])
         return found if np.ndim(found) == 0 else _shifted(found)
 
-    def _duration(self, term: Term) -> Floats:
+    def _duration(self, term: Term) -> Any:
         return signals.duration(self.truth(term.parts[0]).holds) * self.scan_ms
 
-    def _age(self, term: Term) -> Floats:
+    def _age(self, term: Term) -> Any:
         return signals.age(self.truth(term.parts[0]).holds) * self.scan_ms
 
-    def _wait(self, term: Term) -> Floats:
+    def _wait(self, term: Term) -> Any:
         inner, most = self.truth(term.parts[0]), self.scans(term.parts[1], False)
         self._ahead(most, len(inner.holds))
         return signals.wait(inner.holds, most) * self.scan_ms
 
-    def _count(self, term: Term) -> Floats:
+    def _count(self, term: Term) -> Any:
         return signals.count(self.truth(term.parts[0]).holds, self.scans(term.parts[1], False)).astype(np.float64)
 
     def _sampled(self, term: Term) -> Floats:

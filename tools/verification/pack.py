@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fnmatch import fnmatch
@@ -120,7 +120,7 @@ def load_pack(paths: Sequence[Path] | None = None) -> Pack:
             problems.extend(error.problems)
             continue
         stamps.append(source.sha256)
-        reader = _Reader(source, problems)
+        reader = PackReader(source, problems)
         found += reader.read()
         titles.append(reader.text(("title",)) or path.stem)
     first: dict[str, Requirement] = {}
@@ -150,7 +150,9 @@ def _value_text(path: str, settings: Any) -> str:
     return format_quantity(node, setting.rule.unit)
 
 
-class _Reader:
+class PackReader:
+    """One pack file being read; problems go to the list shared by all."""
+
     def __init__(self, source: TomlSource, problems: list[Problem]) -> None:
         self.source, self.problems = source, problems
         self.known: dict[str, Term] = {}
@@ -302,6 +304,3 @@ def every_setting() -> Iterable[str]:
                 yield f"{path}.{rule.key}"
 
     return below(CommonSettings, "common")
-
-
-Definitions = Mapping[str, Term]

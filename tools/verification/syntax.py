@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 LONGEST_FORMULA = 20_000  # characters
 DEEPEST = 200  # nodes inside each other: more than anybody writes, less than Python's recursion bears
 _WORDS = {
-    "IMPLIES": "implies", "OR": "or", "AND": "and", "NOT": "not", "UNTIL": "until", "IN": "in", "ALWAYS": "always", "EVENTUALLY": "eventually", "HISTORICALLY": "historically", "ONCE": "once",
+    "IMPLIES": "implies", "OR": "or", "AND": "and", "NOT": "not", "UNTIL": "until", "IN": "in", "ALWAYS": "always",
+    "EVENTUALLY": "eventually", "HISTORICALLY": "historically", "ONCE": "once",
     "COMPARE": "a comparison such as >=", "SIGN": "+ or -", "TIMES": "* or /", "NAME": "a column or function",
     "SETTING": "a {setting}", "QUANTITY": "a quantity such as 150 kPa", "STRING": "a text", "LPAR": "(", "RPAR": ")",
     "LSQB": "[", "RSQB": "]", "COMMA": "a comma", "$END": "the end",
@@ -92,10 +93,10 @@ def parse(text: str) -> Node:
     try:
         return _node(_parser().parse(text))
     except UnexpectedToken as error:
-        at = len(text) if error.token.type == "$END" else int(error.token.start_pos or 0)
+        at = len(text) if error.token.type == "$END" else int(getattr(error.token, "start_pos", 0) or 0)
         raise FormulaError(f"expected {_expected(error.accepts or error.expected)}", at) from error
     except UnexpectedCharacters as error:
-        raise FormulaError("this character means nothing here", int(error.pos_in_stream)) from error
+        raise FormulaError("this character means nothing here", int(error.pos_in_stream or 0)) from error
     except UnexpectedInput as error:
         raise FormulaError("cannot be read", len(text)) from error
     except RecursionError as error:

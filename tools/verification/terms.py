@@ -95,7 +95,10 @@ class _Checker:
 
     def any(self, node: Node) -> Term:
         """A truth, a number or a state, whichever it is."""
-        return getattr(self, f"_{node.kind}")(node) if node.kind in _FORMS else self.number(node, self.sort_of(node))
+        if node.kind not in _FORMS:
+            return self.number(node, self.sort_of(node))
+        term: Term = getattr(self, f"_{node.kind}")(node)
+        return term
 
     def truth(self, node: Node) -> Term:
         term = self.any(node)
@@ -223,7 +226,8 @@ class _Checker:
         if not least <= len(node.parts) <= most:
             wanted = str(least) if least == most else f"{least} to {most}"
             raise FormulaError(f"{node.word} takes {wanted} parts, not {len(node.parts)}", node.at)
-        return getattr(self, f"_call_{node.word}")(node)
+        term: Term = getattr(self, f"_call_{node.word}")(node)
+        return term
 
     def _of_truths(self, node: Node, sort: Sort) -> Term:
         return _term(node.word, sort, node, *(self.truth(part) for part in node.parts))
