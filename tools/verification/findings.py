@@ -42,7 +42,8 @@ class Finding:
     None where what decides has no number (a state, a drive, an edge).
     time_ms: the scan of the least margin; where there is no number, the first in which it was broken, or else counted.
     failed_ms: the first scan in which it was broken, or None; exercised: how many times it came to count (stretches of
-    scans); clause: the comparison that decided; reason: why it is not applicable.
+    scans); clause: the comparison that decided; reason: why it is not applicable; share: the margin divided by the scale
+    of its dimension, for comparing margins of different units.
     """
 
     id: str
@@ -54,6 +55,7 @@ class Finding:
     exercised: int = 0
     clause: str = ""
     reason: str = ""
+    share: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
@@ -93,6 +95,7 @@ def judge(monitor: Monitor, requirement: Requirement, scenario: str = "") -> Fin
     exercised = 1 + int(np.count_nonzero(np.diff(places) > 1))
     broken = places[~truth.holds[places]]
     margin, unit, place, clause = _least(monitor, requirement, truth, broken if len(broken) else places)
+    share = None if margin is None or truth.margin is None else float(truth.margin[place])
     return Finding(
         name,
         Verdict.FAILED if len(broken) else Verdict.HELD,
@@ -102,6 +105,7 @@ def judge(monitor: Monitor, requirement: Requirement, scenario: str = "") -> Fin
         _time_ms(monitor, int(broken[0])) if len(broken) else None,
         exercised,
         clause,
+        share=share,
     )
 
 

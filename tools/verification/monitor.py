@@ -136,18 +136,18 @@ class Monitor:
         a, b = _cut(self.number(term.parts[0]), self.number(term.parts[1]))
         with np.errstate(invalid="ignore"):
             difference = np.atleast_1d(np.asarray(a - b, dtype=np.float64))
-            difference = np.where(np.isnan(difference), 0.0, difference)  # ∞ − ∞: both never happened
-            size = np.maximum(np.abs(a), np.abs(b))
-            difference = np.where(
-                np.abs(difference) <= ROUNDING * np.where(np.isfinite(size), size, 0.0), 0.0, difference
-            )
+            if not math.isfinite(difference.sum()):
+                difference[np.isnan(difference)] = 0.0  # endless against endless: both never happened
+            # numbers this near have both about the size of the second
+            difference[np.abs(difference) <= np.minimum(np.abs(b) * ROUNDING, 1e300)] = 0.0
         if len(difference) == 1 and self.n > 1:
             difference = np.full(self.n, difference[0])
         holds: Bools = _COMPARE[term.value](difference)
-        margin = difference if term.value in (">", ">=") else -difference
+        margin = difference.copy() if term.value in (">", ">=") else -difference
         if term.value in ("==", "!="):
             margin = -np.abs(difference) if term.value == "==" else np.abs(difference)
-        return Truth(holds, margin / term.parts[0].sort.scale)
+        margin *= 1.0 / term.parts[0].sort.scale
+        return Truth(holds, margin)
 
     def _equal(self, term: Term) -> Truth:
         a, b = _cut(self.number(term.parts[0]), self.number(term.parts[1]))

@@ -112,7 +112,10 @@ def step_formula(steps: list[Step], k: int) -> str:
     last = " + ".join(f"({steps[i].latest})" for i in chain)
     came = f"wait({steps[k].see}, {last})"
     since = came if len(chain) == 1 else f"{came} - wait({steps[chain[1]].see}, {last})"
-    return f"{since} <= {steps[k].latest} and {since} >= {steps[k].earliest}"
+    late = f"{since} <= {steps[k].latest}"
+    if len(chain) == 1 and steps[k].not_before == "(0 s)":
+        return late  # it cannot come before the begin
+    return f"{late} and {since} >= {steps[k].earliest}"
 
 
 def _chain(steps: list[Step], k: int) -> list[int]:
