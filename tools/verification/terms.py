@@ -68,6 +68,7 @@ def _term(op: str, sort: Sort, node: Node, *parts: Term, value: Any = None, tag:
 
 
 Known = Mapping[str, Term]
+WORDS = ("trip_word", "alarm_word")  # columns of bits: a difference of two means nothing
 _ANY_NUMBER = Sort("number")
 
 
@@ -143,6 +144,11 @@ class _Checker:
             if sort.kind != "number":
                 raise FormulaError(f"this is {sort} and cannot be compared with a number", part.at)
         sort = self.fitting(a, b, node, "compares")
+        if any(part.kind == "name" and part.word in WORDS for part in node.parts):
+            if node.word not in ("==", "!="):
+                raise FormulaError(f"words of causes have no order: == or != is expected, not {node.word}", node.at)
+            equal = _term("equal", TRUTH, node, self.number(first, sort), self.number(second, sort))
+            return equal if node.word == "==" else _term("not", TRUTH, node, equal)
         term = _term("compare", TRUTH, node, self.number(first, sort), self.number(second, sort), value=node.word)
         return replace(term, said=" ".join(self.text[node.at : node.end].split()))
 
@@ -188,8 +194,8 @@ class _Checker:
         from controller.process_image import Trip
 
         word, cause = node.word, node.parts[0]
-        if word not in ("trip_word", "alarm_word"):
-            raise FormulaError(f'"{word}" is no word of causes; trip_word and alarm_word are', node.at)
+        if word not in WORDS:
+            raise FormulaError(f'"{word}" is no word of causes; {" and ".join(WORDS)} are', node.at)
         column = _term("column", PURE, node, value=word)
         if cause.kind != "name" or cause.word in columns() or cause.word.upper() not in Trip.__members__:
             raise FormulaError(
