@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import shutil
 import tempfile
@@ -129,10 +130,19 @@ def _in_processes(
 
 
 def _quiet() -> None:
-    """A worker leaves Ctrl-C to its parent, which asks for no more work."""
+    """A worker leaves Ctrl-C to its parent, which asks for no more work, and ends when its parent has gone."""
     import signal
+    import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def library_scenarios() -> list[Path]:
