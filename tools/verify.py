@@ -69,6 +69,7 @@ def verify(
     from tools.verification.pack import load_pack
 
     pack = load_pack(list(packs) or None)
+    say(f"{len(pack.requirements)} requirements; checking scenarios, plants and sheets")
     campaign = plan(pack, list(scenarios) or None, controller, settings, seed)
     folder = out or RUNS / f"verify-{_word(controller, settings, seed)}"
     _check_place(folder)

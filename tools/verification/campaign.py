@@ -117,7 +117,7 @@ def _in_processes(
     from concurrent.futures import ProcessPoolExecutor, as_completed
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), _quiet)
+    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), _quiet, (os.getpid(),))
     try:
         futures = {pool.submit(_run_and_keep, job, folder, None): job for job in waiting}
         for future in as_completed(futures):
@@ -129,13 +129,12 @@ def _in_processes(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _quiet() -> None:
+def _quiet(parent: int) -> None:
     """A worker leaves Ctrl-C to its parent, which asks for no more work, and ends when its parent has gone."""
     import signal
     import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = os.getppid()
 
     def watch() -> None:
         while os.getppid() == parent:
