@@ -55,8 +55,8 @@ class Severity(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Requirement:
     """One requirement.  when: the scans in which it counts, None for all; only_if: a condition on the sheet;
-    scenarios: patterns of file names; source: where it comes from; shown_by: the library's scenario that brings it about, which the
-    program's own tests play; file, line: where it stands."""
+    scenarios: patterns of file names; source: where it comes from; shown_by: the library's scenario that brings it about,
+    which the program's own tests play; file, line: where it stands."""
 
     id: str
     text: str
