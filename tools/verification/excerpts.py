@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from scenarios.row import FORMS
-from tools.verification.findings import Finding
+from tools.verification.findings import Finding, is_share
 from tools.verification.monitor import Monitor
 from tools.verification.pack import Requirement
 from tools.verification.terms import Term
@@ -69,6 +69,8 @@ def _sides(
     sort = term.parts[0].sort
     factor, unit = sort.shown(1.0)
     offset = 0.0
+    if sort.dimension == "number" and not is_share(term):
+        factor, unit = 1.0, "1"
     if sort.dimension == "temperature" and sort.of == "absolute":
         unit, offset = "°C", -273.15
     sides = [monitor.number(part) for part in term.parts]

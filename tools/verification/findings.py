@@ -122,12 +122,12 @@ def _least(monitor: Monitor, requirement: Requirement, truth: Truth, places: Any
         return None, "", place, "" if clause is None else clause.term.said
     sort = clause.term.parts[0].sort
     value, unit = shown(sort, margin * sort.scale)
-    if sort.dimension == "number" and not _a_share(clause.term):
+    if sort.dimension == "number" and not is_share(clause.term):
         value, unit = margin, "1"
     return float(f"{value:.12g}") + 0.0, unit, place, clause.term.said
 
 
-def _a_share(term: Term) -> bool:
+def is_share(term: Term) -> bool:
     """Whether a number is a share that people read in %: counts and ratios are not."""
     names = any(name.endswith("_frac") for name in term.columns())
     return names or any(find_setting(name).rule.unit == "%" for name in term.settings())
