@@ -28,6 +28,7 @@ COMMANDS = {  # name: module and attribute
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
     "tune": "tools.tuning.tune:tune",
+    "verify": "tools.verify:verify",
 }
 
 
