@@ -100,7 +100,7 @@ def classify(text: str) -> tuple[str, str, float]:
     if _TRIP_WORDS.search(plain):
         return "trip", "" if cause is Trip.NONE else cause.name, 0.9 if cause else 0.6
     if "inhibit" in concepts or re.search(r"load (hold|limit)|forced unload|zwangsentlast|lastbegrenz|limitation de charge", plain):
-        return "inhibit", "", 0.8
+        return "inhibit", "" if cause is Trip.NONE else cause.name, 0.8
     if "reset" in concepts:
         return "operator", "reset", 0.85
     if cause in (Trip.STOP_BUTTON, Trip.SAFETY_CHAIN):

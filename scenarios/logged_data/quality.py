@@ -78,7 +78,7 @@ def still_spans(time_ms: Times, values: Floats) -> list[Span]:
     if len(changes) < 10:
         return []
     between = np.diff(times[changes])
-    usual = float(np.median(between))
+    usual = max(float(np.median(between)), float(np.percentile(between, 98)) / 10.0)  # a level of coarse counts rests often
     at = np.concatenate([[0], changes + 1, [len(times) - 1]])
     spans = []
     for a, b in zip(at[:-1].tolist(), at[1:].tolist(), strict=True):

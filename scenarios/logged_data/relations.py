@@ -76,8 +76,7 @@ def settle_references(file: RawFile, proposals: list[Proposal], saturation: Satu
     sound = [u for u, k in verdict.items() if SUBCOOLED_K <= k <= HOTTEST_SUPERHEAT_K]
     told = ", ".join(f"{u}: superheat {k:.0f} K" for u, k in verdict.items() if np.isfinite(k))
     if len(sound) != 1:
-        for one in open_ones:
-            one.reasons.append(f"suction gas does not decide ({told})")
+        suction.reasons.append(f"suction gas does not decide ({told})")
         return
     gauge = sound[0].endswith(("(g)", "psig"))
     for one in open_ones:

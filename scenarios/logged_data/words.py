@@ -50,7 +50,7 @@ _STEMS: dict[str, str] = {  # concept → regular expression over the plain head
     "highhigh": r"high[ -]?high|\bhh\b|hoch hoch|hochhoch|max(imal)? ?niveau|tres haut|\bhihi\b|muy alto|altissimo",
     "chain": r"safety chain|sicherheitskette|chaine de sec|cadena de seg|catena di sic|veiligheidsk|sikkerhedsk|safety circuit|sikringsk|"
              r"lancuch bezp",
-    "stop": r"stop button|e[ -]?stop|emergency stop|not ?aus|not ?halt|arret d.?urgence|parada de em|paro de em|noodstop|nodstop|emergenza",
+    "stop": r"stop button|\be[ -]?stop|emergency stop|not ?aus|not ?halt|arret d.?urgence|parada de em|paro de em|noodstop|nodstop|emergenza",
     "reset": r"\breset|quitt|acquit|\brearm|ripristin|kvitter|nullstill",
     "manual": r"manual|\bhand|manuel|manuale|\breczn",
     "remote": r"remote|\bfern|distance|remoto|afstand|fjern|telecom",
