@@ -27,6 +27,7 @@ COMMANDS = {  # name: module and attribute
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
     "inspect": "tools.inspect:inspect",
+    "replay": "tools.replay_command:replay",
 }
 
 

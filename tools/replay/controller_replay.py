@@ -9,20 +9,22 @@ from __future__ import annotations
 
 import ctypes
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
 
 from controller.frame import attach_running
-from controller.process_image import Health, Inputs, Outputs, Selection
+from controller.process_image import Health, Inhibit, Inputs, Outputs, Selection, Trip
 from controller.registry import SHIPPED
+from controller.set_point import ControlVariable
 from scenarios.entries import SCAN_TYPE, CompiledEntry
 from scenarios.errors import InputRefused, Problem
 from scenarios.logged_data.records import Floats, LoggedData, Quality, Times
 from scenarios.logged_data.signals import INPUT_NAMES, signals
 from scenarios.records import dtype_of, to_array, write_into
-from tools.replay.timeline import SettingsPeriod, running_states
+from tools.replay.timeline import SettingsPeriod, crossings, running_states
+from tools.replay.watched import common_of
 
 SCAN_MS = 100
 WARM_UP_MS = 60_000  # filters and timers of a controller that was attached to a running machine; common practice, no source
@@ -169,6 +171,10 @@ def replay_controller(
             why = tuple(reasons(data, made, name, time_ms, history))
             made.differences.append(Difference(name, time_ms, logged, recomputed, why))
     made.differences.sort(key=lambda d: d.time_ms)
+    for k, one in enumerate(made.differences[1:], 1):
+        earlier = made.differences[0]
+        told = f"it may follow from the earlier difference of {earlier.output.replace('_', ' ')}: the rest is conditional on that"
+        made.differences[k] = replace(one, why=(told, *one.why))
     return made
 
 
@@ -201,6 +207,8 @@ def _scan_all(
         notes.append("the machine runs at the start of the log: the logic begins in AUTOMATIC, with its timers run out")
     else:
         notes.append("the machine stands at the start of the log: the logic begins at rest, and waits from before are not known")
+    if "selection" not in data.series:
+        notes.append("off/local/remote is not in the log: local is assumed")
     scan = SCAN_TYPE(entry.address)
     at = [array.ctypes.data for array in (settings, state, inputs, outputs)]
     size_in, size_out = records.dtype.itemsize, outputs.dtype.itemsize
@@ -288,10 +296,13 @@ def reasons(data: LoggedData, made: ControllerReplay, name: str, time_ms: int, h
     for event in changed:
         if not any(abs(event.time_ms - known) < 15 * 60_000 for known in known_changes):
             out.append(f"another setting: the log says \"{event.text}\", and no sheet is given from then on")
-    wanted = [i for i in _MATTERS.get(name, ()) if i in made.missing and not _harmless(i)]
+    matters = [i for i in _MATTERS.get(name, ()) if i != "process_temperature_c" or _by_temperature(history)]
+    out += _state_there(made, name, time_ms)
+    out += _touched(data, history, name, time_ms)
+    wanted = [i for i in matters if i in made.missing and not _harmless(i)]
     if wanted:
         out.append(f"inputs that are not in the log and stand at their defaults: {', '.join(wanted[:6])}")
-    for signal in _MATTERS.get(name, ()):
+    for signal in matters:
         series = data.series.get(signal)
         if series is None or signal in made.missing:
             continue
@@ -309,8 +320,45 @@ def reasons(data: LoggedData, made: ControllerReplay, name: str, time_ms: int, h
     return out
 
 
+def _by_temperature(history: Sequence[SettingsPeriod]) -> bool:
+    """Whether a process temperature is regulated."""
+    return any(common_of(p.settings).capacity.target.control_variable == ControlVariable.PROCESS_TEMPERATURE for p in history)
+
+
+def _state_there(made: ControllerReplay, name: str, time_ms: int) -> list[str]:
+    """What the recomputed logic says of itself at the difference."""
+    place = min(int(np.searchsorted(made.time_ms, time_ms, side="right")) - 1, len(made.outputs["mode"]) - 1)
+    trip, inhibit = Trip(int(made.outputs["trip_first_out"][place])), Inhibit(int(made.outputs["inhibit"][place]))
+    out = []
+    if trip is not Trip.NONE and name != "trip_first_out":
+        out.append(f"the recomputed logic has tripped on {trip.name.replace('_', ' ').lower()} there")
+        if trip in (Trip.SLIDE_LOST, Trip.UNLOAD_TIMEOUT):
+            out.append("which is no finding: the logged slide does not follow drives that were never given")
+    elif inhibit is not Inhibit.NONE and name != "inhibit":
+        out.append(f"the recomputed logic is under {inhibit.name.replace('_', ' ').lower()} there")
+    return out
+
+
+def _touched(data: LoggedData, history: Sequence[SettingsPeriod], name: str, time_ms: int) -> list[str]:
+    """A limit that a single held sample meets: whether it lasted its delay is not in the log."""
+    if name in _SLOW:
+        return []
+    out = []
+    for crossing in crossings(data, history):
+        one, at_ms = crossing.watched, crossing.event.time_ms
+        interval_ms = data.series[one.needs[0]].interval_ms
+        if abs(at_ms - time_ms) > 3 * interval_ms + 15_000 or one.kind == "alarm":
+            continue
+        if crossing.lasted_ms <= 2 * interval_ms:
+            out.append(
+                f"{one.quantity} met its {one.kind} limit of {one.limit:.5g} {one.unit} for one sample ({crossing.value:.5g}); held for "
+                f"{interval_ms / 1000.0:g} s that is longer than its delay of {one.delay_ms / 1000.0:g} s, which the logic's own reading may not have been"
+            )
+    return out[:2]
+
+
 def _harmless(name: str) -> bool:
     """Inputs whose default is what a cabinet without them would see."""
     return name in ("safety_chain_closed", "valves_open", "stop_button_pressed", "vessel_high_high_level", "announced_load_pct",
                     "second_set_point", "remote_demand_pct", "capacity_manual_demand_pct", "volume_ratio_manual_demand_pct",
-                    "capacity_manual", "volume_ratio_manual") or signals()[name].kind == "set"  # fmt: skip
+                    "capacity_manual", "volume_ratio_manual", "selection", "remote_run", "reset_pressed") or signals()[name].kind == "set"  # fmt: skip
