@@ -25,7 +25,13 @@ _PANELS = (  # title, unit, (series, label, colour, dash)
                             ("suction_temperature_c", "suction gas", "#0b5c52", "solid"), ("process_temperature_c", "room or product", BAND_COLOUR, "solid"))),
     ("Motor", "A", (("motor_current_a", "current", INK, "solid"),)),
 )  # fmt: skip
-_MARKS = {"trip": LIMIT_COLOUR, "setting": VOLUME_RATIO_COLOUR, "operator": SET_POINT_COLOUR, "manual": SET_POINT_COLOUR, "motor": INK}
+_MARKS = {
+    "trip": LIMIT_COLOUR,
+    "setting": VOLUME_RATIO_COLOUR,
+    "operator": SET_POINT_COLOUR,
+    "manual": SET_POINT_COLOUR,
+    "motor": INK,
+}
 
 
 def _local_ms(found: Findings, times: Any) -> Any:
@@ -52,14 +58,17 @@ def _thinned(times: Any, values: Any) -> tuple[Any, Any]:
 
 
 def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any]]:
-    from bokeh.models import BoxZoomTool, CrosshairTool, PanTool, Range1d, ResetTool, SaveTool, Span
+    from bokeh.models import BoxZoomTool, CrosshairTool, PanTool, Range1d, ResetTool, SaveTool
+    from bokeh.models.annotations import Span
     from bokeh.plotting import figure
 
     low, high = (float(v) for v in _local_ms(found, np.array(window, dtype=np.float64)))
     time_range = Range1d(start=low, end=high)
     out = []
     for title, unit, lines in _PANELS:
-        present = [(found.data.series[n], n, label, colour, dash) for n, label, colour, dash in lines if n in found.data.series]
+        present = [
+            (found.data.series[n], n, label, colour, dash) for n, label, colour, dash in lines if n in found.data.series
+        ]
         if not present:
             continue
         plot = figure(
@@ -79,16 +88,35 @@ def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any
             inside = (times >= window[0]) & (times <= window[1])
             x, y = _thinned(times[inside], values[inside])
             if len(x):
-                plot.line(_local_ms(found, x.astype(np.float64)), y, line_color=colour, line_dash=dash, line_width=1.6, legend_label=label)
+                plot.line(
+                    _local_ms(found, x.astype(np.float64)),
+                    y,
+                    line_color=colour,
+                    line_dash=dash,
+                    line_width=1.6,
+                    legend_label=label,
+                )
         if title == "Slides" and found.replay is not None:
-            inside = (found.replay.time_ms[: len(found.replay.outputs["mode"])] >= window[0]) & (found.replay.time_ms[: len(found.replay.outputs["mode"])] <= window[1])
-            x, y = _thinned(found.replay.time_ms[: len(inside)][inside], found.replay.outputs["capacity_demand_pct"][inside])
-            plot.line(_local_ms(found, x.astype(np.float64)), y, line_color="#8a97a3", line_width=1.2, legend_label="capacity demand, recomputed")
+            inside = (found.replay.time_ms[: len(found.replay.outputs["mode"])] >= window[0]) & (
+                found.replay.time_ms[: len(found.replay.outputs["mode"])] <= window[1]
+            )
+            x, y = _thinned(
+                found.replay.time_ms[: len(inside)][inside], found.replay.outputs["capacity_demand_pct"][inside]
+            )
+            plot.line(
+                _local_ms(found, x.astype(np.float64)),
+                y,
+                line_color="#8a97a3",
+                line_width=1.2,
+                legend_label="capacity demand, recomputed",
+            )
         _limits(found, plot, title)
         for event in found.events:
             if event.kind in _MARKS and window[0] <= event.time_ms <= window[1]:
                 at = float(_local_ms(found, np.array([event.time_ms], dtype=np.float64))[0])
-                plot.add_layout(Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1))
+                plot.add_layout(
+                    Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1)
+                )
         if plot.legend:
             legend = plot.legend[0]
             plot.add_layout(legend, "below")
@@ -103,11 +131,13 @@ def _limits(found: Findings, plot: Any, title: str) -> None:
     """Trip limits of the settings valid at the end, on the pressures."""
     if found.history is None or title != "Pressures":
         return
-    from bokeh.models import Span
+    from bokeh.models.annotations import Span
 
     for one in watched_limits(found.history.last):
         if one.kind == "trip" and one.quantity in ("discharge pressure", "suction pressure"):
-            plot.add_layout(Span(location=one.limit, dimension="width", line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1))
+            plot.add_layout(
+                Span(location=one.limit, dimension="width", line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1)
+            )
 
 
 def window_of(found: Findings) -> tuple[int, int]:

@@ -53,7 +53,11 @@ def spelled(text: str) -> str:
     >>> spelled("barü"), spelled("deg C"), spelled("Werkstatt")
     ('bar(g)', '°C', '')
     """
-    name = re.sub(r"^[ø¡˚º]\s?(?=[CFK])", "°", plain(text)).strip("[]() ") if not text.endswith(("(g)", "(a)", "(ü)")) else plain(text)
+    name = (
+        re.sub(r"^[ø¡˚º]\s?(?=[CFK])", "°", plain(text)).strip("[]() ")
+        if not text.endswith(("(g)", "(a)", "(ü)"))
+        else plain(text)
+    )
     found = _SPELLINGS.get(name.lower()) or _SPELLINGS.get(re.sub(r"\s+", " ", name.lower().replace("deg.", "deg")))
     if found:
         return found

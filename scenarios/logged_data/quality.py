@@ -31,7 +31,10 @@ def gaps(time_ms: Times, step_ms: float) -> list[Span]:
     if step_ms <= 0.0 or len(time_ms) < 2:
         return []
     steps = np.diff(time_ms)
-    return [Span(int(time_ms[k]), int(time_ms[k + 1])) for k in np.flatnonzero(steps > max(GAP_FACTOR, 2.0) * step_ms).tolist()]
+    return [
+        Span(int(time_ms[k]), int(time_ms[k + 1]))
+        for k in np.flatnonzero(steps > max(GAP_FACTOR, 2.0) * step_ms).tolist()
+    ]
 
 
 def is_change_of_value(time_ms: Times, values: Floats) -> bool:
@@ -78,7 +81,9 @@ def still_spans(time_ms: Times, values: Floats) -> list[Span]:
     if len(changes) < 10:
         return []
     between = np.diff(times[changes])
-    usual = max(float(np.median(between)), float(np.percentile(between, 98)) / 10.0)  # a level of coarse counts rests often
+    usual = max(
+        float(np.median(between)), float(np.percentile(between, 98)) / 10.0
+    )  # a level of coarse counts rests often
     at = np.concatenate([[0], changes + 1, [len(times) - 1]])
     spans = []
     for a, b in zip(at[:-1].tolist(), at[1:].tolist(), strict=True):

@@ -54,7 +54,7 @@ _USUAL = {
     "oil_pressure_before_filter_kpa_abs": (400.0, 2800.0),
     "oil_pressure_kpa_abs": (400.0, 2800.0),
     "oil_temperature_c": (20.0, 75.0),
-    "oil_level_pct": (5.0, 100.0),
+    "oil_level_pct": (15.0, 100.0),
     "motor_current_a": (10.0, 1500.0),
     "motor_power_kw": (5.0, 1500.0),
     "process_temperature_c": (-50.0, 30.0),

@@ -107,7 +107,9 @@ def best_skew(reference: dict[str, Series], other: dict[str, Series]) -> Skew | 
     return max(found, key=lambda s: s.correlation) if found else None
 
 
-def skew_of_events(edges_ms: Times, events_ms: Times, widest_ms: int = WIDEST_MS, within_ms: int = 3000) -> tuple[int, int] | None:
+def skew_of_events(
+    edges_ms: Times, events_ms: Times, widest_ms: int = WIDEST_MS, within_ms: int = 3000
+) -> tuple[int, int] | None:
     """(offset to add to the events, ±) that puts most events on an edge of the trend; None if no shift is clearly best."""
     if len(edges_ms) < 2 or len(events_ms) < 2:
         return None

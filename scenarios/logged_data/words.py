@@ -81,7 +81,9 @@ _STEMS: dict[str, str] = {  # concept → regular expression over the plain head
     "announced": r"announced|forecast|vorhersage",
     "auto": r"\bauto",
 }  # fmt: skip
-_FOLD = str.maketrans({"ø": "o", "Ø": "o", "æ": "ae", "Æ": "ae", "ß": "ss", "ł": "l", "Ł": "l", "Δ": " delta ", "δ": " delta ", "₀": "0"})
+_FOLD = str.maketrans(
+    {"ø": "o", "Ø": "o", "æ": "ae", "Æ": "ae", "ß": "ss", "ł": "l", "Ł": "l", "Δ": " delta ", "δ": " delta ", "₀": "0"}
+)
 
 
 @cache

@@ -97,7 +97,14 @@ def _explain(data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed
         if e.kind == "trip" and e.state in ("on", "") and e.latest_ms >= stop.earliest_ms - BEFORE_MS and e.earliest_ms <= stop.latest_ms + AFTER_MS
     ]  # fmt: skip
     trips = _one_a_cause(trips)
-    chain = [e for e in events if e.name == "safety_chain_closed" and e.state == "on" and stop.earliest_ms - AFTER_MS <= e.latest_ms and e.earliest_ms <= stop.latest_ms]
+    chain = [
+        e
+        for e in events
+        if e.name == "safety_chain_closed"
+        and e.state == "on"
+        and stop.earliest_ms - AFTER_MS <= e.latest_ms
+        and e.earliest_ms <= stop.latest_ms
+    ]
     caused = [e for e in trips if e.name not in _CONSEQUENCES and e.earliest_ms <= stop.latest_ms]
     consequences = [e for e in trips if e not in caused]
     command = _command_at(data, stop)
@@ -127,7 +134,9 @@ def _one_a_cause(trips: Sequence[LoggedEvent]) -> list[LoggedEvent]:
     for event in sorted(trips, key=lambda e: (e.latest_ms, e.earliest_ms)):
         key = event.name or f"?{event.text}"
         known = out.get(key)
-        if known is None or (event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms and _overlap(event, known)):
+        if known is None or (
+            event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms and _overlap(event, known)
+        ):
             out[key] = event
     named = [e for e in out.values() if e.name]
     return [e for e in out.values() if e.name or not any(_overlap(e, n) for n in named)]
@@ -146,7 +155,9 @@ def _first_of(data: LoggedData, stop: Stop, caused: list[LoggedEvent], consequen
     if len(tied) > 1:
         stop.verdict, stop.causes = "tie", tied
         wide_s = (max(e.latest_ms for e in tied) - min(e.earliest_ms for e in tied)) / 1000.0
-        stop.text = f"{' and '.join(_name(e) for e in tied)} came within {wide_s:.1f} s: this log cannot tell which was first"
+        stop.text = (
+            f"{' and '.join(_name(e) for e in tied)} came within {wide_s:.1f} s: this log cannot tell which was first"
+        )
     else:
         stop.verdict, stop.causes = "trip", [first]
         stop.text = _name(first)
@@ -179,7 +190,12 @@ def _command_at(data: LoggedData, stop: Stop) -> str:
 
 
 def _without_trip(
-    data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], consequences: list[LoggedEvent], command: str, passed: Sequence[Crossing]
+    data: LoggedData,
+    stop: Stop,
+    events: Sequence[LoggedEvent],
+    consequences: list[LoggedEvent],
+    command: str,
+    passed: Sequence[Crossing],
 ) -> None:
     """No trip is on record: an operator, the logic's own stop, a limit passed, or nothing that the log knows."""
     stop.later = consequences
@@ -229,7 +245,9 @@ def _support(stop: Stop, passed: Sequence[Crossing]) -> None:
         if fits:
             stop.evidence.append(f"the values agree: {fits[-1].event.text}")
         elif any(c.watched.cause.name == cause.name for c in passed):
-            stop.evidence.append("no logged sample passed the trip's limit: it was passed between two samples, or its limit was another")
+            stop.evidence.append(
+                "no logged sample passed the trip's limit: it was passed between two samples, or its limit was another"
+            )
 
 
 def _holes(data: LoggedData, stop: Stop) -> None:
@@ -237,7 +255,9 @@ def _holes(data: LoggedData, stop: Stop) -> None:
     wide_ms = stop.latest_ms - stop.earliest_ms
     usual_ms = max(data.series[stop.by].interval_ms, 1.0)
     if wide_ms > 5.0 * usual_ms and not data.series[stop.by].change_of_value:
-        stop.evidence.append(f"the log has a hole of {wide_ms / 1000.0:.0f} s at the stop: the supply may have failed, and the order inside is not known")
+        stop.evidence.append(
+            f"the log has a hole of {wide_ms / 1000.0:.0f} s at the stop: the supply may have failed, and the order inside is not known"
+        )
 
 
 def _margins(data: LoggedData, stop: Stop, history: Sequence[SettingsPeriod]) -> list[Margin]:

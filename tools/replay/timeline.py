@@ -118,7 +118,16 @@ def _passed(data: LoggedData, one: Watched, times: Times, values: Floats, watche
         last_ms = int(times[b])
         word = "above" if one.direction > 0 else "below"
         text = f"{one.quantity} {values[a]:.4g} {one.unit} {word} its {one.kind} limit {one.limit:.4g} {one.unit}"
-        event = LoggedEvent(at_ms, before_ms - slack_ms, at_ms + slack_ms, "limit", one.cause.name, "on", text, data.series[one.needs[0]].source)
+        event = LoggedEvent(
+            at_ms,
+            before_ms - slack_ms,
+            at_ms + slack_ms,
+            "limit",
+            one.cause.name,
+            "on",
+            text,
+            data.series[one.needs[0]].source,
+        )
         out.append(Crossing(one, event, float(values[a]), last_ms - at_ms))
     return out
 
