@@ -40,7 +40,8 @@ def inspect(
     replace: bool,
     as_json: bool,
 ) -> int:
-    """Look at LOGs (CSV of any kind, Parquet, event lists), propose which column is which signal, and show how good they are.
+    """Look at LOGs (CSV of any kind, Parquet, event lists), propose which column is which signal,
+        and show how good they are.
 
     The logs are only read.  A "?" in the mapping is a question that only somebody who knows the plant can answer.
     """
@@ -146,7 +147,8 @@ def _show_file(screen: Console, one: FileFacts, found: Inspection) -> None:
         screen.print(f"  and {len(one.issues) - ISSUES_SHOWN} more")
     if one.skew is not None:
         screen.print(
-            f"  clock: {one.skew.offset_ms / 1000.0:+.1f} s ± {one.skew.uncertainty_ms / 1000.0:.1f} s to the first file, by {one.skew.by}",
+            f"  clock: {one.skew.offset_ms / 1000.0:+.1f} s ± {one.skew.uncertainty_ms / 1000.0:.1f} s to the "
+            f"first file, by {one.skew.by}",
             markup=False,
             soft_wrap=True,
         )
@@ -165,7 +167,8 @@ def _mapping_table(one: FileFacts) -> Table:
         unit = p.unit if p.unit != "?" else "? " + " / ".join(p.units)
         signal = p.signal if p.signal != "?" else "? " + " / ".join(p.candidates)
         table.add_row(
-            Text(p.column.name), Text(p.column.unit), Text(signal, style="bold" if asks else ""), Text(unit, style="bold" if asks else ""),
+            Text(p.column.name), Text(p.column.unit), Text(signal, style="bold" if asks else ""), Text(unit,
+                style="bold" if asks else ""),
             Text(f"{p.confidence:.2f}" if p.signal != "-" else ""), Text("; ".join(p.reasons)),
         )  # fmt: skip
     return table
@@ -198,8 +201,10 @@ def _quality_table(facts: list[ColumnFacts]) -> Table:
     for f in facts:
         longest = [max((s.end_ms - s.start_ms for s in spans), default=0) for spans in (f.gaps, f.stuck)]
         table.add_row(
-            Text(f.column), f"{f.samples:,}", "on change" if f.change_of_value else _span(f.step_ms), f"{100.0 * f.coverage_frac:.1f} %",
-            f"{len(f.gaps)} ({_span(longest[0])})" if f.gaps else "–", f"{len(f.stuck)} ({_span(longest[1])})" if f.stuck else "–",
+            Text(f.column), f"{f.samples:,}", "on change" if f.change_of_value else _span(f.step_ms),
+                f"{100.0 * f.coverage_frac:.1f} %",
+            f"{len(f.gaps)} ({_span(longest[0])})" if f.gaps else "–", f"{len(f.stuck)} "
+                f"({_span(longest[1])})" if f.stuck else "–",
             str(f.out_of_range or "–"), Text(f.bad_words or "–"), str(f.empty or "–"), f"{f.low:.5g}", f"{f.high:.5g}",
         )  # fmt: skip
     return table
@@ -230,7 +235,8 @@ def _as_json(found: Inspection) -> dict[str, object]:
             "settings": one.raw.settings,
             "columns": [{"column": p.column.name, "signal": p.signal, "unit": p.unit, "confidence": round(p.confidence, 3),
                          "why": p.reasons, "choices": p.units or p.candidates} for p in one.proposals],
-            "quality": [{k: (None if v != v else v) if isinstance(v, float) else v for k, v in asdict(f).items()} for f in one.columns],
+            "quality": [{k: (None if v != v else v) if isinstance(v, float) else v for k, v in asdict(f).items()}
+            for f in one.columns],
             "issues": [asdict(i) for i in one.issues], "skew": asdict(one.skew) if one.skew else None,
         })  # fmt: skip
     return {"mapping": str(found.mapping.path), "questions": found.mapping.questions(), "files": files}

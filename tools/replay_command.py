@@ -56,7 +56,8 @@ def replay(
     data = read_log(list(logs), chosen)
     history = _history(settings, plant, data.start_ms, data.zone)
     found = _find_with_progress(data, history)
-    facts = [("logs", ", ".join(str(p) for p in logs)), ("mapping", str(chosen)), ("settings", ", ".join(settings)), ("plant", str(plant or "")),
+    facts = [("logs", ", ".join(str(p) for p in logs)), ("mapping", str(chosen)), ("settings", ", ".join(settings)),
+        ("plant", str(plant or "")),
              ("span", f"{found.clock(data.start_ms)} to {found.clock(data.end_ms)} ({data.zone or 'as written'})"),
              ("controller", history.controller if history else "")]  # fmt: skip
     _write(target, found, f"{logs[0].stem}: what happened", facts)

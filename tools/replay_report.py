@@ -17,12 +17,18 @@ from tools.report.runs import BAND_COLOUR, CAPACITY_COLOUR, LIMIT_COLOUR, SET_PO
 POINTS_AT_MOST = 6000
 LINES_AT_MOST = 400
 _PANELS = (  # title, unit, (series, label, colour, dash)
-    ("Pressures", "kPa abs", (("discharge_pressure_kpa_abs", "discharge", LIMIT_COLOUR, "solid"), ("suction_pressure_kpa_abs", "suction", "#0b5c52", "solid"),
+    ("Pressures", "kPa abs", (("discharge_pressure_kpa_abs", "discharge", LIMIT_COLOUR, "solid"),
+    ("suction_pressure_kpa_abs", "suction", "#0b5c52", "solid"),
                               ("suction_set_point_kpa_abs", "suction set point", SET_POINT_COLOUR, "dashed"))),
-    ("Slides", "%", (("capacity_position_pct", "capacity slide", CAPACITY_COLOUR, "solid"), ("capacity_demand_pct", "capacity demand, logged", CAPACITY_COLOUR, "dotted"),
+    ("Slides", "%", (("capacity_position_pct", "capacity "
+                                               "slide", CAPACITY_COLOUR, "solid"), ("capacity_demand_pct",
+                                               "capacity demand, logged", CAPACITY_COLOUR, "dotted"),
                      ("volume_ratio_position_pct", "volume-ratio slide", VOLUME_RATIO_COLOUR, "solid"))),
-    ("Temperatures", "°C", (("discharge_temperature_c", "discharge", LIMIT_COLOUR, "solid"), ("oil_temperature_c", "oil", "#7a5c2e", "solid"),
-                            ("suction_temperature_c", "suction gas", "#0b5c52", "solid"), ("process_temperature_c", "room or product", BAND_COLOUR, "solid"))),
+    ("Temperatures", "°C", (("discharge_temperature_c", "discharge", LIMIT_COLOUR, "solid"), ("oil_temperature_c",
+    "oil", "#7a5c2e", "solid"),
+                            ("suction_temperature_c", "suction "
+                                                      "gas", "#0b5c52", "solid"), ("process_temperature_c", "room "
+                                                          "or product", BAND_COLOUR, "solid"))),
     ("Motor", "A", (("motor_current_a", "current", INK, "solid"),)),
 )  # fmt: skip
 _MARKS = {
@@ -35,7 +41,7 @@ _MARKS = {
 
 
 def _local_ms(found: Findings, times: Any) -> Any:
-    """Times as the picture shows them: the zone's offset at the start of the log, so that the axis runs on through a change."""
+    """Times as the picture shows them: with the zone's offset at the start, so that the axis runs on through a change."""
     if not found.data.zone or not len(times):
         return times
     from datetime import UTC, datetime
@@ -72,7 +78,8 @@ def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any
         if not present:
             continue
         plot = figure(
-            height=260, sizing_mode="stretch_width", x_axis_type="datetime", x_range=time_range, tools=[], toolbar_location="above",
+            height=260, sizing_mode="stretch_width", x_axis_type="datetime", x_range=time_range, tools=[],
+                toolbar_location="above",
             background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color="#c9cdd2", min_border_left=68,
         )  # fmt: skip
         zoom = BoxZoomTool(dimensions="width")
@@ -167,13 +174,15 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
         words=found.words,
         panels=[{"name": n, "title": t} for n, t, _ in panels],
         divisions=divisions,
-        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a change of the clocks." if found.data.zone else "Times as the log writes them.",
+        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a "
+                  f"change of the clocks." if found.data.zone else "Times as the log writes them.",
         stops=[
             {
                 "at": found.clock(stop.latest_ms), "verdict": stop.verdict, "text": stop.text,
                 "margins": [
                     {"quantity": m.quantity, "unit": m.unit, "limit": f"{m.limit:.5g}", "left": f"{m.left:.4g}",
-                     "values": [{"back": f"−{b / 60_000:.0f} min" if b else "last sample", "value": f"{v:.4g}"} for b, v in m.values]}
+                     "values": [{"back": f"−{b / 60_000:.0f} "
+                                         f"min" if b else "last sample", "value": f"{v:.4g}"} for b, v in m.values]}
                     for m in stop.margins
                 ],
             }
@@ -181,16 +190,20 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
         ],
         lines=[
             {"at": found.clock(line.time_ms), "plus": f"± {line.uncertainty_ms / 1000.0:.1f} s", "kind": line.kind,
-             "text": line.text + (f"  × {line.times}, last {found.clock(line.last_ms)}" if line.times > 1 else ""), "source": line.source}
+             "text": line.text + (f"  × {line.times}, last "
+                                  f"{found.clock(line.last_ms)}" if line.times > 1 else ""), "source": line.source}
             for line in lines
         ],
         differences=[
-            {"output": d.output.replace("_", " "), "at": found.clock(d.time_ms), "logged": f"{d.logged:.5g}", "recomputed": f"{d.recomputed:.5g}", "why": list(d.why)}
+            {"output": d.output.replace("_", " "), "at": found.clock(d.time_ms), "logged": f"{d.logged:.5g}",
+                "recomputed": f"{d.recomputed:.5g}", "why": list(d.why)}
             for d in (found.replay.differences if found.replay else [])
         ],
         replay_notes=list(found.replay.notes) if found.replay else [],
         missing=[n.replace("_", " ") for n in found.replay.missing] if found.replay else [],
-        issues=[(name, [f"{i.kind}: {i.text}{f' (line {i.line})' if i.line else ''}" for i in issues]) for name, issues in found.data.issues.items()],
+        issues=[(name, [f"{i.kind}: "
+                        f"{i.text}{f' (line {i.line})' if i.line else ''}" for i in issues]) for name,
+                            issues in found.data.issues.items()],
         facts=facts,
         script=script,
         library=Resources(mode="inline", components=["bokeh"]).render_js(),

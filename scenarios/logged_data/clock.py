@@ -93,7 +93,8 @@ def _parse(text: pl.Series, form: str) -> Times:
     return np.where(np.abs(found) < _LONGEST_MS, found, NO_TIME)
 
 
-_PART = {"%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": r"[A-Za-z]{3}", "%H": r"\d{1,2}", "%I": r"\d{1,2}",
+_PART = {"%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": r"[A-Za-z]{3}", "%H": r"\d{1,2}",
+    "%I": r"\d{1,2}",
          "%M": r"\d{2}", "%S": r"\d{2}", "%.f": r"(?:\.\d+)?", "%p": "[AP]M", "%z": r"[+-]\d{4}"}  # fmt: skip
 
 
@@ -109,7 +110,9 @@ def _shape(form: str) -> re.Pattern[str]:
 def _forms(text: Sequence[str]) -> list[str]:
     """Formats that one of these cells, made plain, has the shape of."""
     ends = ("%z",) if sum(bool(re.search(r"[+-]\d{4}$", c)) for c in text) * 2 > len(text) else ("",)
-    out = [f"{day}{between}{clock}{end}" for day in _DAYS for between in (" ", ", ") for clock in _CLOCKS for end in ends]
+    out = [
+        f"{day}{between}{clock}{end}" for day in _DAYS for between in (" ", ", ") for clock in _CLOCKS for end in ends
+    ]
     out += ["%Y%m%d%H%M%S", "%Y%m%dT%H%M%S"]
     return [form for form in out if any(_shape(form).fullmatch(cell) for cell in text[:40])]
 

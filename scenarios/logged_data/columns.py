@@ -136,7 +136,10 @@ def order_rows(
     file.issues += ordered.issues
     if ordered.hour_back and zone != AS_WRITTEN and not known:
         file.settings["time_zone"] = "?"
-        text = "the clock goes back by one hour, as in autumn, and no zone is known: rows of one of the two hours are left out"
+        text = (
+            "the clock goes back by one hour, as in autumn, and no zone is known: rows of one of the two hours "
+            "are left out"
+        )
         file.issues.append(Issue("clock", text, ordered.hour_back))
     if not len(ordered.keep):
         raise InputRefused(Problem("holds no row with a readable time", file=str(file.path)))

@@ -109,7 +109,8 @@ def find_delimiter(path: Path, lines: Sequence[str], given: str = "") -> str:
     if count >= 3 and fits * 10 > 8 * len(some) and any(looks_numeric(cell) for cell in split_line(some[-1], " ")):
         return " "
     _refuse(
-        path, "no columns are found in it", 1, 'write delimiter = "semicolon", "comma", "tab", "bar" or "spaces" in the mapping',
+        path, "no columns are found in it", 1, 'write delimiter = "semicolon", "comma", "tab", "bar" or "spaces" '
+                                               'in the mapping',
         "a log has rows of a time and values, parted by ; , tab | or spaces",
     )  # fmt: skip
 

@@ -30,11 +30,13 @@ _OFF_STATE = re.compile(
 )
 _ACK_STATE = re.compile(r"^(ack|q|quitt|acq|acknowledged|kvitt)")
 _LOW = re.compile(
-    r"\blow\b|niedrig|tief|\bmin\b|bas(se)?\b|baja|bassa|laag|lav\b|lavt|\black|mangel|manque|falta|nied[ae]r|\blo\b|zu klein|unter"
+    r"\blow\b|niedrig|tief|\bmin\b|bas(se)?\b|baja|bassa|laag|lav\b|lavt|\black|mangel|manque|falta|nied[ae]r|"
+    r"\blo\b|zu klein|unter"
 )
 _HIGH = re.compile(r"\bhigh\b|hoch|\bmax\b|haute?\b|\balt[ao]\b|hoog|hoj|\bhi\b|hog|exces|uber(?!lauf|hitz)|zu gross")
 _LOST = re.compile(
-    r"sensor|fuhler|transmitter|transducer|broken wire|wire break|drahtbruch|signal (lost|fail|fault)|messwert|sonde|captore|geber|open circuit|"
+    r"sensor|fuhler|transmitter|transducer|broken wire|wire break|drahtbruch|signal (lost|fail|fault)|messwert|"
+    r"sonde|captore|geber|open circuit|"
     r"short circuit|under ?range|over ?range|ma (low|high)|capteur|opnemer|foler"
 )
 _OVERLOAD = re.compile(
@@ -45,26 +47,31 @@ _STOP = re.compile(
     r"\bstop(ped|s|ping)?\b|gestoppt|\bstopp\b|angehalten|arret(e)?\b|parad[ao]|ferma|arresto|gestopt|stoppet|stanset"
 )
 _OPERATOR = re.compile(
-    r"operator|bediener|user|benutzer|login|log on|opera|utilisateur|usuario|utente|gebruiker|logon|bruger|taste|button|key|pressed|gedruckt|by hand"
+    r"operator|bediener|user|benutzer|login|log on|opera|utilisateur|usuario|utente|gebruiker|logon|bruger|taste|"
+    r"button|key|pressed|gedruckt|by hand"
 )
 _SETTING = re.compile(
-    r"(set ?point|sollwert|consigne|parameter|setting|einstell|grenzwert|limit|reglage|ajuste|wert).{0,80}(chang|geandert|modif|->|from|von|cambi|\bto\b|auf|alt|neu)|"
+    r"(set ?point|sollwert|consigne|parameter|setting|einstell|grenzwert|limit|reglage|ajuste|wert).{0,80}(chang|"
+    r"geandert|modif|->|from|von|cambi|\bto\b|auf|alt|neu)|"
     r"(changed?|geandert|modifi).{0,60}(set ?point|parameter|sollwert|consigne|setting|limit)"
 )
 _FAILED_START = re.compile(
-    r"(failed|fail|not|no|nicht|did not) .{0,12}start|start.{0,12}(fail|fehler|timeout|time out)|running feedback|ruckmeldung (fehlt|motor)|no feedback"
+    r"(failed|fail|not|no|nicht|did not) .{0,12}start|start.{0,12}(fail|fehler|timeout|time out)|running feedback|"
+    r"ruckmeldung (fehlt|motor)|no feedback"
 )
 _FAILED_STOP = re.compile(
     r"(failed|fail|not|nicht|does not) .{0,14}(stop|open)|stop.{0,8}(fail|fehler)|contactor (welded|stuck)|schutz klebt"
 )
 _SLIDE_LOST = re.compile(
-    r"slide (lost|stuck|fault|fail)|schieber (fehler|klemmt|storung|blockiert)|tiroir (bloque|defaut)|slide.{0,12}not mov|slide .{0,10}fault"
+    r"slide (lost|stuck|fault|fail)|schieber (fehler|klemmt|storung|blockiert)|tiroir (bloque|defaut)|"
+    r"slide.{0,12}not mov|slide .{0,10}fault"
 )
 _DISAGREE = re.compile(r"disagree|deviation between|halves|halften|ungleich|mismatch")
 _UNLOAD = re.compile(r"unload.{0,12}(time ?out|fail)|entlast.{0,16}(zeit|fehler)")
 _WATER = re.compile(r"superheat|uberhitz|liquid (carry|hammer)|flussigkeitsschlag|surchauff|recalent|surrisc")
 _TRIP_WORDS = re.compile(
-    r"\btrip|abschalt|stor(ung|abschaltung)|shut ?down|declench|disparo|blocco|cut ?out|uitschakel|udkobl|utlos|tripped|lock ?out|fault stop"
+    r"\btrip|abschalt|stor(ung|abschaltung)|shut ?down|declench|disparo|blocco|cut ?out|uitschakel|udkobl|utlos|"
+    r"tripped|lock ?out|fault stop"
 )
 _ALARM_WORDS = re.compile(r"alarm|warn|allarme|pre ?alarm|voralarm|prealarm|preaviso|advarsel|varning")
 

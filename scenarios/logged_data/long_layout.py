@@ -131,11 +131,13 @@ def _without_doubles(file: RawFile, raw: RawColumn, rows: NDArray[np.int64]) -> 
 def _clock_long(
     file: RawFile, time_ms: Times, line: NDArray[np.int64], dialect: Dialect | None, given: Mapping[str, str | int]
 ) -> NDArray[np.int64]:
-    """As `order_rows`, where many rows share a time because each is another tag's, and tags may follow each other in blocks."""
+    """As `order_rows`, where many rows share a time, each another tag's, and tags may follow each other in blocks."""
     if dialect is not None and dialect.time.kind == "clock":
         time_ms = add_days(time_ms)
         dialect = None
-        file.issues.append(Issue("clock", "times of day without a date: the first day is taken as 1970-01-01", int(line[0])))
+        file.issues.append(
+            Issue("clock", "times of day without a date: the first day is taken as 1970-01-01", int(line[0]))
+        )
     steps = np.diff(time_ms[time_ms != NO_TIME])
     blocks = int(np.count_nonzero(steps < 0))
     kept = np.flatnonzero(time_ms != NO_TIME)

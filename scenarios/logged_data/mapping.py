@@ -32,7 +32,8 @@ from scenarios.settings_sheet import write_whole
 from scenarios.toml_source import KeyPath, TomlSource, read_toml
 
 READING_KEYS = (
-    "encoding", "delimiter", "decimal", "layout", "header_line", "time_column", "time_format", "time_unit", "time_zone", "tag_column",
+    "encoding", "delimiter", "decimal", "layout", "header_line", "time_column", "time_format", "time_unit",
+    "time_zone", "tag_column",
     "value_column", "unit_column", "text_column", "state_column", "source_column",
 )  # fmt: skip
 _FILE_KEYS = (
@@ -284,7 +285,8 @@ def _read_file(reader: _Reader, at: KeyPath, mapping: Path, barometric_pa: float
             reader.bad((*at, "time_zone"), error.problems[0])
     one = FileMap(
         (mapping.parent / name) if not Path(name).is_absolute() else Path(name), kind, reading, reader.text((*at, "sha256")),
-        round(reader.quantity((*at, "clock_offset"), "ms", "", 0.0)), round(reader.quantity((*at, "clock_uncertainty"), "ms", "", 0.0)),
+        round(reader.quantity((*at, "clock_offset"), "ms", "", 0.0)), round(reader.quantity((*at,
+            "clock_uncertainty"), "ms", "", 0.0)),
         why, choices,
     )  # fmt: skip
     for k, table in enumerate(source.get((*at, "column")) or ()):

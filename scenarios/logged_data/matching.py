@@ -34,7 +34,8 @@ _ON = frozenset(
 )  # fmt: skip
 _OFF = frozenset(
     {
-        "0", "off", "false", "no", "aus", "nein", "non", "arret", "uit", "open", "stop", "stopped", "low", "fra", "av", "inactive",
+        "0", "off", "false", "no", "aus", "nein", "non", "arret", "uit", "open", "stop", "stopped", "low", "fra",
+        "av", "inactive",
         "inaktiv", "inactif",
     }
 )  # fmt: skip
@@ -151,12 +152,7 @@ def fits_values(signal: Signal, unit: str, values: Floats, running: Floats, baro
     if signal.usual is not None:
         some = (running if len(running) else values) * line[0] + line[1]
         usual = signal.usual[0] <= float(np.median(some)) <= signal.usual[1]
-    if (
-        signal.unit == "%"
-        and unit == "%"
-        and 0.0 < top <= 1.05
-        and len(set(values.tolist())) > 3
-    ):
+    if signal.unit == "%" and unit == "%" and 0.0 < top <= 1.05 and len(set(values.tolist())) > 3:
         usual = False  # a share of one in a column that says per cent
     if "position" in signal.name and unit == "%" and len(values) > 100 and top < LEAST_TRAVEL_PCT:
         usual = False
@@ -278,7 +274,8 @@ def _own(column: RawColumn, name: str, unit: str, barometric_pa: float) -> Propo
     signal = signals()[name]
     made = Proposal(column, name, "", 0.99, found=name)
     suffix = column.name.rsplit("_", 1)[-1]
-    said = {"pa": "Pa", "abs": "kPa(a)", "kpa": "kPa", "k": "K", "c": "°C", "frac": "1", "pct": "%", "a": "A", "w": "W", "kw": "kW",
+    said = {"pa": "Pa", "abs": "kPa(a)", "kpa": "kPa", "k": "K", "c": "°C", "frac": "1", "pct": "%", "a": "A",
+        "w": "W", "kw": "kW",
             "ms": "ms", "h": "h"}  # fmt: skip
     by_name = said.get(suffix, "") if signal.kind in ("analog", "set", "count") and signal.unit != "1" else ""
     if (

@@ -22,7 +22,9 @@ from scenarios.logged_data.numbers import Grammar, convert, evidence_of, grammar
 from scenarios.logged_data.records import NO_TIME, Issue, RawFile, Times
 
 
-def read_parquet(path: Path, given: Mapping[str, str | int], progress: Callable[[float], None] | None = None) -> RawFile:
+def read_parquet(
+    path: Path, given: Mapping[str, str | int], progress: Callable[[float], None] | None = None
+) -> RawFile:
     """A wide or long Parquet file, also this project's own traces."""
     try:
         schema = pl.read_parquet_schema(path)

@@ -143,7 +143,10 @@ def _find_skews(files: Sequence[FileFacts]) -> None:
         else:
             one.skew = _event_skew(reference, one.raw)
         if one.skew is not None and abs(one.skew.offset_ms) > one.skew.uncertainty_ms:
-            text = f"clock {'behind' if one.skew.offset_ms > 0 else 'ahead'} of {first.raw.path.name} by {abs(one.skew.offset_ms) / 1000.0:.1f} s"
+            text = (
+                f"clock {'behind' if one.skew.offset_ms > 0 else 'ahead'} of {first.raw.path.name} by "
+                f"{abs(one.skew.offset_ms) / 1000.0:.1f} s"
+            )
             one.issues.append(Issue("skew", f"{text} ± {one.skew.uncertainty_ms / 1000.0:.1f} s ({one.skew.by})"))
 
 
@@ -178,7 +181,8 @@ def _facts(raw: RawFile, proposal: Proposal, barometric_pa: float) -> ColumnFact
     if values is None:
         good = len(times) - column.empty
         share = good / len(times) if len(times) else 0.0
-        return ColumnFacts(raw.path.name, column.name, proposal.signal, len(times), share, raw.step_ms, False, (), (), 0, bad, words,
+        return ColumnFacts(raw.path.name, column.name, proposal.signal, len(times), share, raw.step_ms, False, (),
+            (), 0, bad, words,
                            column.empty, float("nan"), float("nan"), column.unit)  # fmt: skip
     finite = np.isfinite(values)
     if column.empty > SPARSE_SHARE * len(values):

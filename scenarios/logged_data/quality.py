@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scenarios.logged_data.records import Flags, Floats, Quality, Times
 from scenarios.logged_data.signals import Signal
 
-GAP_FACTOR = 5.0  # times the usual step, and more than two steps: what happened in between is not known; common practice, no source
+# times the usual step, and more than two steps: what happened in between is not known; common practice, no source
+GAP_FACTOR = 5.0
 UNDER_FRAC = -0.4 / 16.0  # of span: 3.6 mA, NAMUR NE 43
 OVER_FRAC = 17.0 / 16.0  # of span: 21 mA, NAMUR NE 43
 STUCK_LEAST_MS = 120_000

@@ -184,7 +184,8 @@ def _values(column: RawColumn, signal: Signal, want: ColumnMap, states: dict[str
     if column.codes is None:
         if signal.kind == "state" and own_signal(column.name) != signal.name:
             raise InputRefused(Problem(
-                f'"{want.column[:40]}" has numbers where {signal.name} is a state: another controller\'s numbers mean nothing here',
+                f'"{want.column[:40]}" has numbers where {signal.name} is a state: another controller\'s numbers '
+                f'mean nothing here',
                 way_out='write signal = "-"',
             ))  # fmt: skip
         return column.values if column.values is not None else np.empty(0)
@@ -231,7 +232,8 @@ def _in_unit(signal: Signal, values: Floats, want: ColumnMap, mapping: LogMappin
     if len(some) and not want.checked and (not possible or (not usual and want.confidence < 0.5)):
         middle = float(np.median(some))
         raise InputRefused(Problem(
-            f'"{want.column[:40]}" reads about {middle:.4g}, which in {want.unit} {"is unusual for" if possible else "cannot be"} {signal.name}',
+            f'"{want.column[:40]}" reads about {middle:.4g}, which in {want.unit} '
+            f'{"is unusual for" if possible else "cannot be"} {signal.name}',
             value=want.unit, limit=f"possible are {signal.low:g} to {signal.high:g} {signal.unit}",
             way_out="correct the unit or the scale" + ("; if it is right, write checked = true" if possible else ""),
         ))  # fmt: skip
@@ -276,7 +278,10 @@ def mark_stuck(data: LoggedData) -> None:
                 continue
             inside = (series.time_ms > span.start_ms) & (series.time_ms <= span.end_ms)
             series.quality[inside] |= np.uint8(Quality.STUCK)
-            text = f"{name} stands still for {(span.end_ms - span.start_ms) / 1000.0:.0f} s while {', '.join(others[:3])} move"
+            text = (
+                f"{name} stands still for {(span.end_ms - span.start_ms) / 1000.0:.0f} s while "
+                f"{', '.join(others[:3])} move"
+            )
             data.issues.setdefault(series.source.split(":")[0], []).append(Issue("stuck", text))
 
 

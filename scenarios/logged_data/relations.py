@@ -18,9 +18,14 @@ from scenarios.logged_data.signals import signals
 
 Saturation = Callable[[float], float]  # pressure in kPa absolute → temperature in °C, NaN outside
 
-SUBCOOLED_K = -2.0  # suction gas colder than saturation by more than the errors of two instruments; common practice, no source
-HOTTEST_SUPERHEAT_K = 15.0  # of suction gas in service: more may be true, and may be a wrong reference or unit; common practice, no source
-OTHER_SUPERHEAT_K = 10.0  # more than this is asked about where the other reference would give less; common practice, no source
+SUBCOOLED_K = (
+    -2.0
+)  # suction gas colder than saturation by more than the errors of two instruments; common practice, no source
+# of suction gas in service: more may be true, and may be a wrong reference or unit; common practice, no source
+HOTTEST_SUPERHEAT_K = 15.0
+OTHER_SUPERHEAT_K = (
+    10.0  # more than this is asked about where the other reference would give less; common practice, no source
+)
 ROOM_OVER_EVAPORATION_K = (-2.0, 25.0)  # what is cooled, above saturated suction; common practice, no source
 _REFERENCES = ("(g)", "(a)", "psig", "psia")
 UNCONFIRMED = "gauge or absolute as the header says: nothing in the log confirms it"
@@ -48,9 +53,7 @@ def _found(proposals: list[Proposal], name: str) -> Proposal | None:
     )
 
 
-def _median(
-    one: Proposal, unit: str, running: Mask | None, barometric_pa: float
-) -> float:
+def _median(one: Proposal, unit: str, running: Mask | None, barometric_pa: float) -> float:
     """The median while running, in the signal's unit; NaN if the unit does not fit."""
     line = (
         line_to(signals()[one.found], unit, barometric_pa)
@@ -207,7 +210,9 @@ def _check_machine(value: Callable[[str], tuple[Proposal | None, float]]) -> Non
     after, after_kpa = value("oil_pressure_kpa_abs")
     if before and after and (after_kpa > before_kpa + 30.0 or before_kpa > after_kpa + 300.0):
         for one in (before, after):
-            _doubt(one, f"oil {before_kpa:.0f} kPa before and {after_kpa:.0f} kPa after the filter do not belong together")
+            _doubt(
+                one, f"oil {before_kpa:.0f} kPa before and {after_kpa:.0f} kPa after the filter do not belong together"
+            )
     discharge, pd_kpa = value("discharge_pressure_kpa_abs")
     if after and discharge and not -800.0 < after_kpa - pd_kpa < 800.0:
         for one in (after, discharge):

@@ -20,7 +20,8 @@ CLEARLY = 1.15  # times the best one elsewhere
 PAIRS = (
     ("motor_current_a", "motor_power_kw"), ("motor_running", "motor_current_a"), ("motor_running", "motor_power_kw"),
     ("motor_running", "motor_run"), ("discharge_pressure_kpa_abs", "oil_pressure_kpa_abs"),
-    ("oil_pressure_kpa_abs", "oil_pressure_before_filter_kpa_abs"), ("capacity_position_pct", "capacity_position_opposite_pct"),
+    ("oil_pressure_kpa_abs", "oil_pressure_before_filter_kpa_abs"), ("capacity_position_pct",
+    "capacity_position_opposite_pct"),
     ("capacity_position_pct", "motor_current_a"), ("suction_pressure_kpa_abs", "suction_pressure_kpa_abs"),
 )  # fmt: skip
 

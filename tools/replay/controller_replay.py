@@ -22,6 +22,7 @@ from scenarios.entries import SCAN_TYPE, CompiledEntry
 from scenarios.errors import InputRefused, Problem
 from scenarios.logged_data.records import Floats, LoggedData, Quality, Times
 from scenarios.logged_data.signals import INPUT_NAMES, signals
+from scenarios.record_fields import suffix_of
 from scenarios.records import dtype_of, to_array, write_into
 from tools.replay.timeline import SettingsPeriod, crossings, running_states
 from tools.replay.watched import common_of
@@ -39,13 +40,17 @@ RESET_MS = 1000
 _TIMED = ("motor_run", "oil_pump", "mode", "inhibit", "trip_first_out", "start_refused")
 _SLOW = ("capacity_demand_pct", "volume_ratio_demand_pct", "suction_set_point_kpa_abs")
 _MATTERS = {  # output → the inputs that it rests on, for saying which are missing
-    "motor_run": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c", "oil_pressure_kpa_abs",
-                  "oil_temperature_c", "motor_current_a", "safety_chain_closed", "stop_button_pressed", "selection", "remote_run",
+    "motor_run": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c",
+    "oil_pressure_kpa_abs",
+                  "oil_temperature_c", "motor_current_a", "safety_chain_closed", "stop_button_pressed", "selection",
+                  "remote_run",
                   "oil_level_pct", "valves_open", "vessel_high_high_level", "reset_pressed"),
     "inhibit": ("motor_current_a", "discharge_pressure_kpa_abs", "suction_pressure_kpa_abs", "discharge_temperature_c"),
-    "capacity_demand_pct": ("suction_pressure_kpa_abs", "capacity_position_pct", "selection", "remote_demand_pct", "second_set_point",
+    "capacity_demand_pct": ("suction_pressure_kpa_abs", "capacity_position_pct", "selection", "remote_demand_pct",
+    "second_set_point",
                             "capacity_manual", "capacity_manual_demand_pct", "announced_load_pct", "process_temperature_c"),
-    "volume_ratio_demand_pct": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "capacity_position_pct", "volume_ratio_manual",
+    "volume_ratio_demand_pct": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "capacity_position_pct",
+    "volume_ratio_manual",
                                 "volume_ratio_manual_demand_pct"),
     "suction_set_point_kpa_abs": ("second_set_point", "selection"),
 }  # fmt: skip
@@ -100,7 +105,7 @@ def input_records(data: LoggedData, times: Times) -> tuple[Any, list[str]]:
         first = float(series.good()[1][0])
         values = np.where(known, held, first if np.isfinite(first) else default)
         records[name] = values.astype(records.dtype[name])
-        health = f"{name.removesuffix('_kpa_abs').removesuffix('_pct').removesuffix('_c').removesuffix('_kw').removesuffix('_a')}_health"
+        health = f"{name.removesuffix(f'_{suffix_of(name)}')}_health"
         if health in names:
             limit_ms = max(LOST_AFTER_MS, int(5 * series.interval_ms))
             lost = (age > limit_ms) & (not series.change_of_value)
@@ -148,7 +153,8 @@ def _fill_in(data: LoggedData, records: Any, times: Times, missing: list[str]) -
 
 
 def replay_controller(
-    data: LoggedData, controller: str, history: Sequence[SettingsPeriod], start_ms: int | None = None, end_ms: int | None = None,
+    data: LoggedData, controller: str, history: Sequence[SettingsPeriod], start_ms: int | None = None,
+        end_ms: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> ControllerReplay:  # fmt: skip
     """Run the logged measurements through a shipped controller.
@@ -183,7 +189,10 @@ def replay_controller(
     made.differences.sort(key=lambda d: d.time_ms)
     for k, one in enumerate(made.differences[1:], 1):
         earlier = made.differences[0]
-        told = f"it may follow from the earlier difference of {earlier.output.replace('_', ' ')}: the rest is conditional on that"
+        told = (
+            f"it may follow from the earlier difference of {earlier.output.replace('_', ' ')}: the rest is "
+            f"conditional on that"
+        )
         made.differences[k] = replace(one, why=(told, *one.why))
     return made
 
@@ -372,14 +381,18 @@ def _touched(data: LoggedData, history: Sequence[SettingsPeriod], name: str, tim
             continue
         if crossing.lasted_ms <= 2 * interval_ms:
             out.append(
-                f"{one.quantity} met its {one.kind} limit of {one.limit:.5g} {one.unit} for one sample ({crossing.value:.5g}); held for "
-                f"{interval_ms / 1000.0:g} s that is longer than its delay of {one.delay_ms / 1000.0:g} s, which the logic's own reading may not have been"
+                f"{one.quantity} met its {one.kind} limit of {one.limit:.5g} {one.unit} for one sample "
+                f"({crossing.value:.5g}); held for "
+                f"{interval_ms / 1000.0:g} s that is longer than its delay of {one.delay_ms / 1000.0:g} s, which "
+                f"the logic's own reading may not have been"
             )
     return out[:2]
 
 
 def _harmless(name: str) -> bool:
     """Inputs whose default is what a cabinet without them would see."""
-    return name in ("safety_chain_closed", "valves_open", "stop_button_pressed", "vessel_high_high_level", "announced_load_pct",
+    return name in ("safety_chain_closed", "valves_open", "stop_button_pressed", "vessel_high_high_level",
+        "announced_load_pct",
                     "second_set_point", "remote_demand_pct", "capacity_manual_demand_pct", "volume_ratio_manual_demand_pct",
-                    "capacity_manual", "volume_ratio_manual", "selection", "remote_run", "reset_pressed") or signals()[name].kind == "set"  # fmt: skip
+                    "capacity_manual", "volume_ratio_manual", "selection", "remote_run",
+                    "reset_pressed") or signals()[name].kind == "set"  # fmt: skip

@@ -17,8 +17,10 @@ from tools.replay.timeline import flood, timeline
 WHOLE_UP_TO_MS = 12 * 3_600_000
 BEFORE_STOP_MS, AFTER_STOP_MS = 3_600_000, 1_800_000
 CAUTION = (
-    "An engineering aid, no safety system. It reads a log and repeats the logic; it knows nothing of what was not logged. Hard-wired "
-    "cut-outs, relief devices, local codes and licensed practice come first; whoever answers for the plant judges what follows."
+    "An engineering aid, no safety system. It reads a log and repeats the logic; it knows nothing of what was not "
+    "logged. Hard-wired "
+    "cut-outs, relief devices, local codes and licensed practice come first; whoever answers for the plant judges "
+    "what follows."
 )
 
 
@@ -146,7 +148,8 @@ def in_words(found: Findings) -> list[str]:
         if stop.margins and stop.verdict != "trip":
             near = stop.margins[0]
             out.append(
-                f"Nearest to its trip was the {near.quantity}: {near.values[-1][1]:.4g} {near.unit} against {near.limit:.4g}."
+                f"Nearest to its trip was the {near.quantity}: {near.values[-1][1]:.4g} {near.unit} against "
+                f"{near.limit:.4g}."
             )
         changes = [e for e in stop.preceding if e.kind in ("setting", "manual", "operator")]
         earlier = [
@@ -166,7 +169,8 @@ def in_words(found: Findings) -> list[str]:
     if found.alarms is not None and found.alarms.count:
         a = found.alarms
         out.append(
-            f"{a.count} alarms and trips, {a.per_h:.1f} an hour: {a.verdict} by the usual guide (6 and 12 an hour, ISA-18.2 and EEMUA 191 as "
+            f"{a.count} alarms and trips, {a.per_h:.1f} an hour: {a.verdict} by the usual guide (6 and 12 an hour, "
+            f"ISA-18.2 and EEMUA 191 as "
             f"recalled; meant for weeks, so a hint here). Worst ten minutes: {a.worst_window}."
         )
     return out
@@ -193,12 +197,15 @@ def _replay_words(found: Findings) -> list[str]:
     first = made.first
     if first is None:
         return [
-            f"Over {hours:.1f} h ({len(made.time_ms):,} scans of {SCAN_MS} ms) the recomputed logic agrees with the log in {names}."
+            f"Over {hours:.1f} h ({len(made.time_ms):,} scans of {SCAN_MS} ms) the recomputed logic agrees with "
+            f"the log in {names}."
         ]
     agree_min = (first.time_ms - int(made.time_ms[0])) / 60_000.0
     label = first.output.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ")
     return [
-        f"The recomputed logic agrees with the log for {agree_min:.0f} min in {names}. It parts first at {found.clock(first.time_ms)} in the {label}: "
-        f"logged {state_word(found.data, first.output, first.logged)}, recomputed {state_word(found.data, first.output, round(first.recomputed, 2))}.",
+        f"The recomputed logic agrees with the log for {agree_min:.0f} min in {names}. It parts first at "
+        f"{found.clock(first.time_ms)} in the {label}: "
+        f"logged {state_word(found.data, first.output, first.logged)}, recomputed "
+        f"{state_word(found.data, first.output, round(first.recomputed, 2))}.",
         f"Why it may: {'; '.join(first.why[:4])}.",
     ]

@@ -1,4 +1,4 @@
-"""One clock for all that the log says: event lists, changes in the trends, limits crossed, with what is known of the time."""
+"""One clock for all that the log says: event lists, changes in the trends, limits crossed; each with its uncertainty."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-
 from numpy.typing import NDArray
 
 from controller.process_image import Trip
@@ -88,7 +87,8 @@ def _bypass_ms(one: Watched, settings: Any) -> int:
     p = c.protection
     return {
         Trip.LOW_SUCTION_PRESSURE: p.low_suction_bypass_ms, Trip.LOW_OIL_DIFFERENTIAL: p.low_oil_bypass_ms,
-        Trip.LOW_DISCHARGE_SUPERHEAT: p.low_superheat_bypass_ms, Trip.MOTOR_OVERLOAD: p.failed_start_ms + c.sequence.start_confirm_ms,
+        Trip.LOW_DISCHARGE_SUPERHEAT: p.low_superheat_bypass_ms,
+            Trip.MOTOR_OVERLOAD: p.failed_start_ms + c.sequence.start_confirm_ms,
     }.get(one.cause, 0)  # fmt: skip
 
 

@@ -12,27 +12,59 @@ import numpy as np
 START = datetime(2026, 5, 13, 1, 0, tzinfo=UTC)
 ROWS = 240
 TRUTH = {  # signal: (median, swing) in the signal's unit
-    "suction_pressure_kpa_abs": (292.0, 6.0), "discharge_pressure_kpa_abs": (1210.0, 25.0), "suction_temperature_c": (-6.5, 0.8),
-    "discharge_temperature_c": (71.0, 2.0), "oil_pressure_before_filter_kpa_abs": (1430.0, 20.0), "oil_pressure_kpa_abs": (1400.0, 20.0),
-    "oil_temperature_c": (48.0, 1.0), "oil_level_pct": (62.0, 1.0), "motor_current_a": (205.0, 15.0), "motor_power_kw": (112.0, 8.0),
+    "suction_pressure_kpa_abs": (292.0, 6.0), "discharge_pressure_kpa_abs": (1210.0, 25.0),
+    "suction_temperature_c": (-6.5, 0.8),
+    "discharge_temperature_c": (71.0, 2.0), "oil_pressure_before_filter_kpa_abs": (1430.0, 20.0),
+    "oil_pressure_kpa_abs": (1400.0, 20.0),
+    "oil_temperature_c": (48.0, 1.0), "oil_level_pct": (62.0, 1.0), "motor_current_a": (205.0, 15.0),
+    "motor_power_kw": (112.0, 8.0),
     "capacity_position_pct": (55.0, 15.0), "volume_ratio_position_pct": (80.0, 8.0), "process_temperature_c": (-2.0, 0.6),
 }  # fmt: skip
 NAMES = {
-    "suction_pressure_kpa_abs": ("Suction pressure", "Saugdruck"), "discharge_pressure_kpa_abs": ("Discharge pressure", "Druckgasdruck"),
-    "suction_temperature_c": ("Suction temp", "Saugtemperatur"), "discharge_temperature_c": ("Discharge temp", "Druckgastemperatur"),
+    "suction_pressure_kpa_abs": ("Suction pressure", "Saugdruck"), "discharge_pressure_kpa_abs": ("Discharge "
+        "pressure", "Druckgasdruck"),
+    "suction_temperature_c": ("Suction temp", "Saugtemperatur"), "discharge_temperature_c": ("Discharge "
+        "temp", "Druckgastemperatur"),
     "oil_pressure_before_filter_kpa_abs": ("Oil pressure before filter", "Öldruck vor Filter"),
-    "oil_pressure_kpa_abs": ("Oil pressure", "Öldruck"), "oil_temperature_c": ("Oil temp", "Öltemperatur"), "oil_level_pct": ("Oil level", "Ölstand"),
+    "oil_pressure_kpa_abs": ("Oil "
+                             "pressure", "Öldruck"), "oil_temperature_c": ("Oil temp", "Öltemperatur"),
+                             "oil_level_pct": ("Oil level", "Ölstand"),
     "motor_current_a": ("Motor current", "Motorstrom"), "motor_power_kw": ("Motor power", "Motorleistung"),
     "capacity_position_pct": ("Capacity slide position", "Leistungsschieber Stellung"),
-    "volume_ratio_position_pct": ("Volume ratio slide position", "Vi-Schieber Stellung"), "process_temperature_c": ("Room temp", "Raumtemperatur"),
+    "volume_ratio_position_pct": ("Volume ratio slide "
+                                  "position", "Vi-Schieber "
+                                              "Stellung"), "process_temperature_c": ("Room temp", "Raumtemperatur"),
 }  # fmt: skip
 LINES: dict[str, tuple[float, float]] = {  # unit as labelled: (factor, offset) from the signal's unit
-    "kPa(a)": (1.0, 0.0), "bar(a)": (0.01, 0.0), "bar(g)": (0.01, -1.01325), "psig": (1 / 6.894757, -14.6959), "psia": (1 / 6.894757, 0.0),
-    "MPa(g)": (0.001, -0.101325), "°C": (1.0, 0.0), "°F": (1.8, 32.0), "K": (1.0, 273.15), "%": (1.0, 0.0), "1": (0.01, 0.0), "A": (1.0, 0.0),
+    "kPa(a)": (1.0, 0.0), "bar(a)": (0.01, 0.0), "bar(g)": (0.01, -1.01325), "psig": (1 / 6.894757, -14.6959),
+    "psia": (1 / 6.894757, 0.0),
+    "MPa(g)": (0.001, -0.101325), "°C": (1.0, 0.0), "°F": (1.8, 32.0), "K": (1.0, 273.15), "%": (1.0, 0.0),
+    "1": (0.01, 0.0), "A": (1.0, 0.0),
     "kW": (1.0, 0.0), "W": (1000.0, 0.0),
 }  # fmt: skip
-USUAL = {"kpa_abs": ("kPa(a)", "bar(a)", "bar(g)", "psig", "psia", "MPa(g)"), "_c": ("°C", "°F", "K"), "pct": ("%", "1"), "_a": ("A",), "kw": ("kW", "W")}
-DIGITS = {"kPa(a)": 1, "bar(a)": 3, "bar(g)": 3, "psig": 2, "psia": 2, "MPa(g)": 4, "°C": 1, "°F": 1, "K": 2, "%": 1, "1": 3, "A": 1, "kW": 1, "W": 0}
+USUAL = {
+    "kpa_abs": ("kPa(a)", "bar(a)", "bar(g)", "psig", "psia", "MPa(g)"),
+    "_c": ("°C", "°F", "K"),
+    "pct": ("%", "1"),
+    "_a": ("A",),
+    "kw": ("kW", "W"),
+}
+DIGITS = {
+    "kPa(a)": 1,
+    "bar(a)": 3,
+    "bar(g)": 3,
+    "psig": 2,
+    "psia": 2,
+    "MPa(g)": 4,
+    "°C": 1,
+    "°F": 1,
+    "K": 2,
+    "%": 1,
+    "1": 3,
+    "A": 1,
+    "kW": 1,
+    "W": 0,
+}
 
 
 @dataclass
@@ -65,7 +97,10 @@ class Log:
             columns.append([f"{v:.{digits}f}".replace(".", self.decimal) for v in values])
         stamps = [(START + timedelta(seconds=5 * k)).strftime(self.time_form) for k in range(ROWS)]
         self.cells = [list(row) for row in zip(stamps, *columns, strict=True)]
-        self.head = ["Time", *(f"{self.names[s]} [{self.labels[s]}]" if self.labels[s] else self.names[s] for s in TRUTH)]
+        self.head = [
+            "Time",
+            *(f"{self.names[s]} [{self.labels[s]}]" if self.labels[s] else self.names[s] for s in TRUTH),
+        ]
 
     def write(self, path: Path) -> None:
         if not self.raw:
@@ -76,7 +111,10 @@ class Log:
         def quoted(cell: str) -> str:
             return f'"{cell}"' if self.delimiter in cell else cell
 
-        lines = [self.delimiter.join(map(quoted, self.head)), *(self.delimiter.join(map(quoted, row)) for row in self.cells)]
+        lines = [
+            self.delimiter.join(map(quoted, self.head)),
+            *(self.delimiter.join(map(quoted, row)) for row in self.cells),
+        ]
         return "\n".join(lines) + "\n"
 
 
@@ -89,7 +127,13 @@ def fresh(seed: int) -> Log:
     if draw.random() < 0.25:
         log.delimiter, log.decimal = ",", "."
     log.encoding = ["utf-8", "utf-8-sig", "cp1252", "utf-16"][int(draw.integers(4))]
-    log.time_form = ["%d.%m.%Y %H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%SZ", "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p"][int(draw.integers(5))]
+    log.time_form = [
+        "%d.%m.%Y %H:%M:%S",
+        "%Y-%m-%d %H:%M:%S",
+        "%Y-%m-%dT%H:%M:%SZ",
+        "%d/%m/%Y %H:%M:%S",
+        "%m/%d/%Y %I:%M:%S %p",
+    ][int(draw.integers(5))]
     language = int(draw.integers(2))
     reference = ["g", "a"][int(draw.integers(2))]
     pressure = [u for u in USUAL["kpa_abs"] if (u.endswith(("(g)", "psig"))) == (reference == "g")]
@@ -97,7 +141,13 @@ def fresh(seed: int) -> Log:
     for signal in TRUTH:
         log.names[signal] = NAMES[signal][language]
         kind = next(k for k in USUAL if signal.endswith(k))
-        log.units[signal] = unit if kind == "kpa_abs" else USUAL[kind][int(draw.integers(len(USUAL[kind])))] if draw.random() < 0.3 else USUAL[kind][0]
+        log.units[signal] = (
+            unit
+            if kind == "kpa_abs"
+            else USUAL[kind][int(draw.integers(len(USUAL[kind])))]
+            if draw.random() < 0.3
+            else USUAL[kind][0]
+        )
         log.labels[signal] = log.units[signal]
     return log
 
@@ -124,7 +174,14 @@ def wrong_label(log: Log, draw: np.random.Generator) -> None:
 
 def all_wrong_labels(log: Log, draw: np.random.Generator) -> None:
     unit = log.units["suction_pressure_kpa_abs"]
-    swap = {"bar(g)": "bar(a)", "bar(a)": "bar(g)", "psig": "psia", "psia": "psig", "kPa(a)": "bar(a)", "MPa(g)": "bar(g)"}[unit]
+    swap = {
+        "bar(g)": "bar(a)",
+        "bar(a)": "bar(g)",
+        "psig": "psia",
+        "psia": "psig",
+        "kPa(a)": "bar(a)",
+        "MPa(g)": "bar(g)",
+    }[unit]
     for signal in TRUTH:
         if signal.endswith("kpa_abs"):
             log.labels[signal] = swap
@@ -134,7 +191,9 @@ def all_wrong_labels(log: Log, draw: np.random.Generator) -> None:
 def no_reference(log: Log, draw: np.random.Generator) -> None:
     for signal in TRUTH:
         if signal.endswith("kpa_abs"):
-            log.labels[signal] = log.labels[signal].replace("(a)", "").replace("(g)", "").replace("psig", "psi").replace("psia", "psi")
+            log.labels[signal] = (
+                log.labels[signal].replace("(a)", "").replace("(g)", "").replace("psig", "psi").replace("psia", "psi")
+            )
 
 
 def scaled(log: Log, draw: np.random.Generator) -> None:
@@ -146,7 +205,15 @@ def nonsense_label(log: Log, draw: np.random.Generator) -> None:
     log.labels[_pick(log, draw)] = ["furlong", "XYZ", "??", "m/s", "kWh", "Ω", "bar/°C", "%%"][int(draw.integers(8))]
 
 
-BEFORE: list[Callable[[Log, np.random.Generator], None]] = [no_unit, no_units_at_all, wrong_label, all_wrong_labels, no_reference, scaled, nonsense_label]
+BEFORE: list[Callable[[Log, np.random.Generator], None]] = [
+    no_unit,
+    no_units_at_all,
+    wrong_label,
+    all_wrong_labels,
+    no_reference,
+    scaled,
+    nonsense_label,
+]
 
 
 def lost_decimals(log: Log, draw: np.random.Generator) -> None:
@@ -174,7 +241,19 @@ def thousands(log: Log, draw: np.random.Generator) -> None:
 def words(log: Log, draw: np.random.Generator) -> None:
     for _ in range(60):
         row = log.cells[int(draw.integers(ROWS))]
-        row[1 + int(draw.integers(len(TRUTH)))] = ["Bad", "---", "", "#N/A", "NaN", "inf", "I/O Timeout", "1e999", "<0.1", "\x00", "𝟗"][int(draw.integers(11))]
+        row[1 + int(draw.integers(len(TRUTH)))] = [
+            "Bad",
+            "---",
+            "",
+            "#N/A",
+            "NaN",
+            "inf",
+            "I/O Timeout",
+            "1e999",
+            "<0.1",
+            "\x00",
+            "𝟗",
+        ][int(draw.integers(11))]
 
 
 def all_words(log: Log, draw: np.random.Generator) -> None:
@@ -205,7 +284,9 @@ def bad_times(log: Log, draw: np.random.Generator) -> None:
     share = draw.random()
     for row in log.cells:
         if draw.random() < share:
-            row[0] = ["", "32.13.2026 25:61:00", "yesterday", "0", "99999999999999999999", "12:xx"][int(draw.integers(6))]
+            row[0] = ["", "32.13.2026 25:61:00", "yesterday", "0", "99999999999999999999", "12:xx"][
+                int(draw.integers(6))
+            ]
 
 
 def gap(log: Log, draw: np.random.Generator) -> None:
@@ -257,7 +338,8 @@ def quotes(log: Log, draw: np.random.Generator) -> None:
 
 
 AFTER_CELLS = [
-    lost_decimals, mixed_decimals, thousands, words, all_words, double_times, backward, shuffled, newest_first, bad_times, gap, stuck, ragged,
+    lost_decimals, mixed_decimals, thousands, words, all_words, double_times, backward, shuffled, newest_first,
+        bad_times, gap, stuck, ragged,
     no_header, twin_header, empty_header, header_again, preamble, few_rows, quotes,
 ]  # fmt: skip
 
@@ -292,7 +374,9 @@ def mixed_encodings(raw: bytes, draw: np.random.Generator) -> bytes:
 
 def wide(raw: bytes, draw: np.random.Generator) -> bytes:
     n = 1_000_000 if draw.random() < 0.15 else 30_000
-    return (";".join(f"c{k}" for k in range(n)) + "\n").encode() + b"2026-05-13 01:00:00" + b";1" * min(n, 40_000) + b"\n"
+    return (
+        (";".join(f"c{k}" for k in range(n)) + "\n").encode() + b"2026-05-13 01:00:00" + b";1" * min(n, 40_000) + b"\n"
+    )
 
 
 def one_line(raw: bytes, draw: np.random.Generator) -> bytes:
@@ -304,14 +388,34 @@ def old_line_ends(raw: bytes, draw: np.random.Generator) -> bytes:
 
 
 def blank(raw: bytes, draw: np.random.Generator) -> bytes:
-    return [b"", b"\n\n\n", b"\x00" * 100, b";;;;\n;;;;\n", b"Time\n", b"\xff\xfe", b"\xef\xbb\xbf"][int(draw.integers(7))]
+    return [b"", b"\n\n\n", b"\x00" * 100, b";;;;\n;;;;\n", b"Time\n", b"\xff\xfe", b"\xef\xbb\xbf"][
+        int(draw.integers(7))
+    ]
 
 
 def other_files(raw: bytes, draw: np.random.Generator) -> bytes:
-    return [b"PK\x03\x04junk", b"\x1f\x8b\x08junk", b"%PDF-1.7", b"PAR1junkPAR1", b'{"a": [1, 2]}', b"<html><table><tr></html>"][int(draw.integers(6))]
+    return [
+        b"PK\x03\x04junk",
+        b"\x1f\x8b\x08junk",
+        b"%PDF-1.7",
+        b"PAR1junkPAR1",
+        b'{"a": [1, 2]}',
+        b"<html><table><tr></html>",
+    ][int(draw.integers(6))]
 
 
-AFTER_BYTES = [truncated, binary, binary_middle, flipped, mixed_encodings, wide, one_line, old_line_ends, blank, other_files]
+AFTER_BYTES = [
+    truncated,
+    binary,
+    binary_middle,
+    flipped,
+    mixed_encodings,
+    wide,
+    one_line,
+    old_line_ends,
+    blank,
+    other_files,
+]
 
 
 def damaged(seed: int) -> tuple[Log, str]:
