@@ -29,6 +29,8 @@ COMMANDS = {  # name: module and attribute
     "season": "tools.season:season",
     "tune": "tools.tuning.tune:tune",
     "verify": "tools.verify:verify",
+    "inspect": "tools.inspect:inspect",
+    "replay": "tools.replay_command:replay",
 }
 
 
