@@ -9,10 +9,17 @@ from typing import Any
 import numpy as np
 
 from scenarios.logged_data.clock import zone_of
+from tools.charts import (
+    BAND_COLOUR,
+    CAPACITY_COLOUR,
+    INK,
+    LIMIT_COLOUR,
+    PAPER,
+    SET_POINT_COLOUR,
+    VOLUME_RATIO_COLOUR,
+)
 from tools.replay.findings import CAUTION, Findings, condensed
 from tools.replay.watched import watched_limits
-from tools.report.panels import INK, PAPER
-from tools.report.runs import BAND_COLOUR, CAPACITY_COLOUR, LIMIT_COLOUR, SET_POINT_COLOUR, VOLUME_RATIO_COLOUR
 
 POINTS_AT_MOST = 6000
 LINES_AT_MOST = 400

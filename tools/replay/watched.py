@@ -96,11 +96,11 @@ def quantity_of(data: LoggedData, one: Watched, settings: Any) -> tuple[Times, F
         return times, first
     second, _ = data.series[one.needs[1]].held(times)
     if one.cause is Trip.LOW_DISCHARGE_SUPERHEAT:
-        table = common_of(settings).refrigerant.saturation_c
+        refrigerant = common_of(settings).refrigerant
         known = np.isfinite(second)
         dew = np.full(len(second), np.nan)
-        grid = np.linspace(20.0, 2400.0, 800)
-        curve = np.array([saturation_temperature_c(table, float(p)) for p in grid])
+        grid = np.linspace(20.0, 2400.0, 800) * refrigerant.pressure_scale
+        curve = np.array([saturation_temperature_c(refrigerant, float(p)) for p in grid])
         dew[known] = np.interp(second[known], grid, curve)
         return times, first - dew
     return times, first - second
