@@ -325,7 +325,7 @@ def settings_table(result: TuningResult) -> Grid:
     rows = tuple(
         (
             row.key, range_text(row), quantity(row.previous, row.unit), quantity(row.value, row.unit),
-            *(("; ".join(effect_lines(row)) or "not tried",) if tried else ()), row.why, row.because,
+            *(("; ".join(effect_lines(row)) or "no figure",) if tried else ()), row.why, row.because,
         )
         for row in shown
     )  # fmt: skip
