@@ -30,7 +30,14 @@ from scenarios.plant_file import Plant
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
 from scenarios.settings_sheet import load_sheet
-from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
+from scenarios.sheet_against_plant import (
+    DEW_TABLE,
+    foreign_refrigerant,
+    misfits,
+    starved_vessel,
+    unreadable_pressures,
+)
+from scenarios.toml_source import KeyPath, read_toml
 from scenarios.wiring import Operator, Wiring
 
 SCAN_MS = 100
@@ -220,9 +227,19 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
         origin = scenario.sheet.path.name if scenario.sheet else f"the defaults of {named.name}"
         foreign = foreign_refrigerant(parameters, settings, origin)
         if foreign is not None:
-            raise InputRefused(replace(foreign, file=str(scenario.path)))
+            raise InputRefused(_in_sheet(scenario, DEW_TABLE, foreign))
+        unreadable = [_in_sheet(scenario, key, problem) for key, problem in unreadable_pressures(settings, wiring)]
+        if unreadable:
+            raise InputRefused(unreadable)
         notes += [f"{origin}: {text}" for text in misfits(parameters, settings, named.name)]
     return replace(prepared, scenario=replace(scenario, notes=(*scenario.notes, *notes)))
+
+
+def _in_sheet(scenario: Scenario, key: KeyPath, problem: Problem) -> Problem:
+    """A problem of a setting placed in its sheet; in the scenario where it has none and runs with the defaults."""
+    if scenario.sheet is None:
+        return read_toml(scenario.path).problem(("controller",), problem)
+    return read_toml(scenario.sheet.path).problem(("settings", *key), problem, of_value=True)
 
 
 def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> None:

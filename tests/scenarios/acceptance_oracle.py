@@ -342,6 +342,18 @@ def _loads_in(row: str) -> Iterator[float]:
             yield from (max(value * factor, 0.0) for factor in (1.0, 1e3, 1e6, 3516.8528420667))
 
 
+def transmitter_objections(settings: Any, instruments: Any) -> Iterator[str]:
+    """Absolute pressures of a sheet that the plant's transmitters do not show."""
+    for f in dataclasses.fields(settings):
+        value = getattr(settings, f.name)
+        if dataclasses.is_dataclass(value):
+            yield from transmitter_objections(value, instruments)
+        elif f.name.endswith("_kpa_abs"):
+            seen = instruments.discharge_pressure if "discharge" in f.name else instruments.suction_pressure
+            if not within(1000.0 * value, seen.low_pa, seen.high_pa):
+                yield f"{f.name}: {value} kPa on a transmitter of {seen.low_pa}..{seen.high_pa} Pa"
+
+
 def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
     """Everything that speaks against a run that was accepted."""
     scenario = prepared.scenario
@@ -378,4 +390,5 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
         found += log_objections(log)
     if scenario.sheet is not None and original_sheet is not None:
         found += sheet_objections(scenario.sheet.path, scenario.sheet.settings, scenario.notes, original_sheet, place)
+        found += transmitter_objections(scenario.sheet.settings, scenario.plant.parameters.instruments)
     return found

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from controller.process_image import Selection
+from controller.process_image import Selection, Trip
 from controller.registry import SHIPPED
 from plant_model.derived import derive
 from plant_model.instruments import Channel
@@ -177,6 +177,31 @@ def test_another_refrigerant_prepares_with_a_sheet_of_its_own_and_is_refused_wit
     write_sheet(sheet, "scheduled_pi", settings)
     prepared = prepare([path], settings=sheet)[0]
     assert prepared.initial_state().suction.pressure_pa == pytest.approx(saturated_pa(-10.0, "R134a"), rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "words"),
+    [
+        ("1700 kPa", "2500 kPa", "high_discharge_pressure_trip", ""),
+        ("1700 kPa", "5100 kPa", "high_discharge_pressure_trip", "it reads 0 to 2500 kPa"),
+        ("pressure_scale = 1.0", "pressure_scale = 2.0", "saturation", "superheat"),
+    ],
+)
+def test_a_sheet_that_the_plant_cannot_follow_is_refused_at_its_line(
+    tmp_path: Path, old: str, new: str, key: str, words: str
+) -> None:
+    text = (SHEETS / "demo_scheduled_pi.toml").read_text(encoding="utf-8")
+    text = "\n".join(line for line in text.splitlines() if not line.startswith("checksum"))
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text(text.replace(old, new), encoding="utf-8")
+    given = [LIBRARY / "load_step_up.toml"]
+    if not words:
+        assert prepare(given, settings=sheet)[0].limits.trip(Trip.HIGH_DISCHARGE_PRESSURE).limit == 2.5e6  # type: ignore[union-attr]
+        return
+    line = next(n for n, row in enumerate(text.splitlines(), 1) if row.startswith(key + " ="))
+    said = told(*given, settings=sheet)
+    assert f"sheet.toml:{line}:" in said
+    assert words in said
 
 
 @pytest.mark.parametrize("start", ['suction_pressure = "3 kPa"', 'discharge_pressure = "11 MPa"'])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from CoolProp.CoolProp import PropsSI
@@ -12,7 +13,8 @@ from controller.saturation import AMMONIA_C
 from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from scenarios.demo_sheets import demo_settings
-from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
+from scenarios.preparation import wiring_of
+from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel, unreadable_pressures
 from scenarios.starting_sheet import pressure_scale, saturation_table_c, starting_settings
 
 
@@ -91,6 +93,48 @@ def test_what_does_not_follow_from_the_plant_is_told(ammonia: Parameters, r134a:
     assert list(misfits(ammonia, demo_settings("scheduled_pi"), "scheduled_pi")) == []
     found = " | ".join(misfits(r134a, SHIPPED["scheduled_pi"].settings_type(), "scheduled_pi"))
     assert "isentropic_exponent" in found
+
+
+ABSOLUTES = [
+    ("common.protection.high_discharge_pressure_trip_kpa_abs", 5100.0),  # in range: R744 wants up to 7000 kPa
+    ("common.inhibit.discharge_pressure_hold_kpa_abs", 3000.0),
+    ("common.protection.low_suction_pressure_alarm_kpa_abs", 2200.0),
+    ("common.sequence.restart_kpa_abs", 3100.0),
+    ("common.capacity.suction_set_point_kpa_abs", 2906.0),
+]
+
+
+def put(record: Any, name: str, value: Any) -> Any:
+    """The record with one field, perhaps of a record in it, changed."""
+    head, _, rest = name.partition(".")
+    return replace(record, **{head: put(getattr(record, head), rest, value) if rest else value})
+
+
+@pytest.mark.parametrize(("name", "value_kpa"), ABSOLUTES)
+def test_a_pressure_that_the_transmitter_never_shows_is_refused(name: str, value_kpa: float) -> None:
+    """Ranges that hold for every refrigerant do not catch ten times ammonia's pressure; the plant's transmitter does."""
+    wiring = wiring_of(PlantParameters().instruments)
+    settings = demo_settings("scheduled_pi")
+    assert list(unreadable_pressures(settings, wiring)) == []
+    ((key, problem),) = unreadable_pressures(put(settings, name, value_kpa), wiring)
+    assert ".".join(map(str, key)) == name.removesuffix("_kpa_abs")
+    assert f"{value_kpa:g} kPa" in str(problem)
+    assert "it reads 0 to" in str(problem)
+
+
+@pytest.mark.parametrize(
+    ("controller", "name", "value_kpa"),
+    [
+        ("scheduled_pi", "pi.rest_zone_kpa", 40.0),
+        ("three_position", "step.neutral_zone_kpa", 80.0),
+        ("scheduled_pi", "common.protection.discharge_pressure_dead_band_kpa", 500.0),
+        ("scheduled_pi", "common.protection.suction_pressure_dead_band_kpa", 200.0),
+    ],
+)
+def test_ten_times_a_zone_is_told(ammonia: Parameters, controller: str, name: str, value_kpa: float) -> None:
+    settings = put(demo_settings(controller), name, value_kpa)
+    (text,) = misfits(ammonia, settings, controller)
+    assert name.split(".")[-1].removesuffix("_kpa") in text
 
 
 def test_a_feed_valve_too_small_for_the_load_is_told(ammonia: Parameters) -> None:
