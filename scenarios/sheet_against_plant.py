@@ -122,13 +122,25 @@ def _wide_bands(p: Parameters, settings: Any) -> Iterator[str]:
 
 
 def starved_vessel(p: Parameters, state: PlantState, load_w: float) -> Iterator[str]:
-    """Says so when the feed valve, wide open at the start's pressures, passes less than the load boils off."""
+    """Says so when the feed valve, wide open at the start's pressures, passes less than the load boils off.
+
+    A machine at rest makes its pressure difference first: it is judged at its rating point if that has more.
+    """
     sat = state.vessel.zone.saturation
     needed_kg_s = load_w / (sat.h_v_j_kg - sat.h_l_j_kg)
     difference_pa = max(0.0, state.discharge.volume.pressure_pa - state.vessel.zone.pressure_pa)
+    where = "at the start"
+    if state.motor.speed_rad_s == 0.0:
+        machine = p.plant.machine
+        evaporating_pa, condensing_pa = (
+            saturation_pressure_pa(p.refrigerant, k)
+            for k in (machine.rating_evaporating_k, machine.rating_condensing_k)
+        )
+        if condensing_pa - evaporating_pa > difference_pa:
+            difference_pa, where = condensing_pa - evaporating_pa, "at the machine's rating point"
     passed_kg_s = p.derived.feed_factor * difference_pa**0.5
     if passed_kg_s < needed_kg_s:
         yield (
-            f"suction_vessel.feed_rated: the feed valve passes {passed_kg_s:.2g} kg/s wide open at the start, the load of "
+            f"suction_vessel.feed_rated: the feed valve passes {passed_kg_s:.2g} kg/s wide open {where}, the load of "
             f"{load_w / 1000.0:.0f} kW boils off {needed_kg_s:.2g} kg/s: the vessel will run dry"
         )

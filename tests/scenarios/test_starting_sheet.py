@@ -138,10 +138,14 @@ def test_ten_times_a_zone_is_told(ammonia: Parameters, controller: str, name: st
 
 
 def test_a_feed_valve_too_small_for_the_load_is_told(ammonia: Parameters) -> None:
-    from plant_model.initial import running_state
+    from plant_model.initial import running_state, stopped_state
     from plant_model.state import Disturbances
 
     state = running_state(ammonia, Disturbances(), 290.64e3)
     assert list(starved_vessel(ammonia, state, 380e3)) == []
     (text,) = starved_vessel(ammonia, state, 5e6)
     assert "run dry" in text
+    rest = stopped_state(ammonia, Disturbances(), 570e3, 570e3, 0.0)  # equalised: no difference yet, and no fault
+    assert list(starved_vessel(ammonia, rest, 330e3)) == []
+    (text,) = starved_vessel(ammonia, rest, 5e6)
+    assert "wide open at the machine's rating point" in text
