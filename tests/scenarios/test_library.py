@@ -81,10 +81,31 @@ def test_on_the_demo_shift_the_scheduled_law_beats_the_steps_in_all_three() -> N
     assert baseline.value("trips_count") == scheduled.value("trips_count") == 0.0
 
 
+@each_seed
 @each_controller
-def test_normal_stop_and_restart_waits_from_start_to_start(controller: str) -> None:
-    trace = run("normal_stop_and_restart", controller).trace
-    limits = prepared_for("normal_stop_and_restart", controller).limits
+@pytest.mark.parametrize("name", ["demo_shift", "fish_hall_log"])
+def test_an_ordinary_shift_is_held_as_its_file_expects(name: str, controller: str, factor: int) -> None:
+    result = run(name, controller, factor)
+    assert len(steps(result.trace, "motor_run").rises_ms()) == 1  # no short cycle
+    scores = result.scores
+    within, turns, mismatch, motor = (
+        scores.value(n)
+        for n in ("time_within_1_k_pct", "capacity_reversals_per_h", "mismatch_energy_kwh", "motor_energy_kwh")
+    )
+    assert within is not None
+    assert within > (90.0 if controller == "three_position" else 99.0)
+    assert turns is not None
+    assert turns < 9.0
+    assert mismatch is not None
+    assert motor is not None
+    assert mismatch < 0.005 * motor  # the volume ratio is near the best that can be reached
+
+
+@each_seed
+@each_controller
+def test_normal_stop_and_restart_waits_from_start_to_start(controller: str, factor: int) -> None:
+    trace = run("normal_stop_and_restart", controller, factor).trace
+    limits = prepared_for("normal_stop_and_restart", controller, factor).limits
     first_ms, second_ms = steps(trace, "motor_run").rises_ms().tolist()
     needed_ms = limits.start_to_start_ms
     assert needed_ms is not None
@@ -103,9 +124,10 @@ def test_normal_stop_and_restart_waits_from_start_to_start(controller: str) -> N
     assert (stop_ms, int(StopReason.SELECTED_OFF)) in changes(trace, "stop_reason")
 
 
+@each_seed
 @each_controller
-def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str) -> None:
-    trace = run("condenser_fans_fail", controller).trace
+def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str, factor: int) -> None:
+    trace = run("condenser_fans_fail", controller, factor).trace
     inhibits = [at for at, value in changes(trace, "inhibit") if value and at >= 35 * MINUTE_MS]
     assert inhibits
     trips = changes(trace, "trip_first_out")
@@ -116,9 +138,10 @@ def test_failed_fans_show_an_inhibit_and_unload_before_any_trip(controller: str)
     assert trace["capacity_travel_frac"][at_trip] < 0.6 * before
 
 
+@each_seed
 @each_controller
-def test_loss_of_all_load_stops_idle_and_takes_the_load_again(controller: str) -> None:
-    result = run("loss_of_all_load", controller)
+def test_loss_of_all_load_stops_idle_and_takes_the_load_again(controller: str, factor: int) -> None:
+    result = run("loss_of_all_load", controller, factor)
     trace = result.trace
     assert result.scores.value("trips_count") == 0.0
     reasons = [value for _, value in changes(trace, "stop_reason") if value]
