@@ -23,8 +23,9 @@ def sheet(plant: Path, controller: str, out: Path) -> int:
     from plant_model.properties import EnvelopeError
     from scenarios.errors import InputRefused, Problem
     from scenarios.plant_file import load_plant
-    from scenarios.preparation import known
+    from scenarios.preparation import known, wiring_of
     from scenarios.settings_sheet import write_sheet
+    from scenarios.sheet_against_plant import unreadable_pressures
     from scenarios.starting_sheet import starting_settings
 
     if controller not in SHIPPED:
@@ -44,5 +45,7 @@ def sheet(plant: Path, controller: str, out: Path) -> int:
     write_sheet(out, controller, settings, title=f"{read.title}, {controller}", purpose=purpose)
     for line in held:
         say(f"note: {line}")
+    for _, problem in unreadable_pressures(settings, wiring_of(read.parameters.instruments)):
+        say(f"note: {problem}")
     click.echo(f"wrote {out}; check every trip and set point against the plant's own limits")
     return 0

@@ -76,6 +76,19 @@ def test_a_subcritical_r744_plant_gets_a_sheet_that_runs(tmp_path: Path, control
     assert result.trace["suction_pressure_measured_pa"].max() < 2e6, "the cards read it: 40 bar is their end"
 
 
+def test_transmitters_too_small_for_the_refrigerant_are_told(tmp_path: Path) -> None:
+    """The usual transmitter of suction ends at 1000 kPa; R744 at −32 °C has 1334 (CoolProp)."""
+    text = (Path(__file__).parents[1] / "scenarios" / "r744_cascade.toml").read_text(encoding="utf-8")
+    plant, sheet = tmp_path / "plant.toml", tmp_path / "mine.toml"
+    assert '[instruments.suction_pressure]\nhigh = "40 bar(a)"' in text
+    plant.write_text(text.replace('[instruments.suction_pressure]\nhigh = "40 bar(a)"', ""), encoding="utf-8")
+    made = CliRunner().invoke(main, ["sheet", str(plant), "--out", str(sheet)])
+    assert made.exit_code == 0, made.output
+    assert "suction_set_point of 1" in made.output
+    assert "it reads 0 to 1000 kPa" in made.output
+    assert "[instruments.suction_pressure]" in made.output
+
+
 def test_an_unknown_controller_is_refused_with_those_known(tmp_path: Path) -> None:
     plant = LIBRARY / "plants" / "harrow_ness.toml"
     refused = CliRunner().invoke(main, ["sheet", str(plant), "--controller", "none", "--out", str(tmp_path / "x.toml")])
