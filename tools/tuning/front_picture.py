@@ -136,6 +136,7 @@ def _draw_marks(plot: Any, marks: Sequence[_Mark], others: Sequence[tuple[float,
     if not places:
         return
     wide, high = (max(max(v) - min(v), 1e-9) for v in zip(*places, strict=True))
+    left = min(x for x, _ in places)
     taken: list[tuple[float, float]] = []  # where names begin, in pixels of a picture of some 900 by 320
     for mark in marks:
         drawn = plot.scatter(
@@ -143,7 +144,8 @@ def _draw_marks(plot: Any, marks: Sequence[_Mark], others: Sequence[tuple[float,
             fill_color=mark.colour, line_color="#ffffff", line_width=1,
         )  # fmt: skip
         add_hover(plot, drawn, [("", plain(mark.words)), ("pressure RMS", "@x{0.00} kPa"), ("wear", "@y{0.0} /h")])
-        x, y = 900.0 * mark.x / wide, -320.0 * mark.y / high
+        back = mark.x - left > 0.75 * wide  # its name would leave the picture
+        x, y = 900.0 * mark.x / wide - (130.0 if back else 0.0), -320.0 * mark.y / high
         shift = next(
             (
                 s
@@ -154,6 +156,7 @@ def _draw_marks(plot: Any, marks: Sequence[_Mark], others: Sequence[tuple[float,
         )
         taken.append((x, y + shift))
         plot.text(
-            x=[mark.x], y=[mark.y], text=[mark.words], x_offset=9, y_offset=shift, text_color=INK, text_font_size="11px",
-            text_font_style="bold" if mark.marker == "star" else "normal",
+            x=[mark.x], y=[mark.y], text=[mark.words], x_offset=-9 if back else 9, y_offset=shift, text_color=INK,
+            text_font_size="11px", text_font_style="bold" if mark.marker == "star" else "normal",
+            text_align="right" if back else "left",
         )  # fmt: skip

@@ -165,7 +165,7 @@ def coupling(result: TuningResult) -> Picture | None:
     keys = [Key(f"{words} ({'round' if m == 'circle' else 'square'})", c, "mark") for words, _, c, m in kinds]
     caption = (
         "1 is no coupling: the capacity loop is the same whether the other loop is closed or not. Every mark is a point of "
-        f"the map. {'; '.join(told)}."
+        f"the map: {'; '.join(told)}."
     )
     return Picture("coupling", "Coupling of the two slides", caption, "; ".join(told), plot, keys)
 

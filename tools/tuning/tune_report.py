@@ -205,6 +205,8 @@ def coupling_table(result: TuningResult) -> Grid:
 
 
 def _swing(amplitude_kpa: float, period_s: float) -> str:
+    if math.isnan(amplitude_kpa):
+        return "not predicted"
     if amplitude_kpa <= AT_REST_KPA:
         return "none"
     return f"{number(amplitude_kpa)} kPa" + (f", {number(period_s)} s" if period_s > 0.0 else ", no period")
@@ -323,7 +325,7 @@ def settings_table(result: TuningResult) -> Grid:
     rows = tuple(
         (
             row.key, range_text(row), quantity(row.previous, row.unit), quantity(row.value, row.unit),
-            *(("; ".join(effect_lines(row)) or "not tried",) if tried else ()), row.why, row.because,
+            *(("; ".join(effect_lines(row)) or "no figure",) if tried else ()), row.why, row.because,
         )
         for row in shown
     )  # fmt: skip

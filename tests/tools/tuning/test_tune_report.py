@@ -144,6 +144,8 @@ def test_settings_without_sensitivities_say_so() -> None:
 def test_a_cycle_within_rest_is_none() -> None:
     row = replace(RESULT.cycles[0], seen_amplitude_kpa=3.6e-8, seen_period_s=0.0)
     assert cycle_table(replace(RESULT, cycles=(row,))).rows[0][1:3] == ("none", "none")
+    row = replace(row, dies_out=False, predicted_amplitude_kpa=NAN, seen_amplitude_kpa=2.0)
+    assert cycle_table(replace(RESULT, cycles=(row,))).rows[0][1:3] == ("not predicted", "2 kPa, no period")
 
 
 def test_an_empty_result_still_makes_a_page(tmp_path: Path) -> None:
