@@ -126,6 +126,7 @@ class Session:
             row = to_array(Row())
             self.values: Floats = row.view(np.float64)
             self._records: list[Any] = [to_array(item) for item in objects]
+            self._records[:2] = [entry.place(record) for record in self._records[:2]]
             entry.attach(self._records[0], self._records[1])
             self._run: Any = buffers.run
             self._row: Any = row
