@@ -18,7 +18,7 @@ from scenarios.controllers import Kind, Loaded, library_settings_of, load, name_
 from scenarios.errors import InputRefused, Problem
 from scenarios.isolated import Heart
 from scenarios.plant_file import Plant, load_plant
-from scenarios.preparation import known
+from scenarios.preparation import known, wiring_of
 from scenarios.quantities import Site
 from scenarios.settings_sheet import load_sheet, sheet_controller
 
@@ -43,6 +43,12 @@ def plant_of(path: Path) -> Plant[PlantParameters]:
     return load_plant(
         path, k.parameters_type, k.plant_cross_check, k.saturation_pressure_pa, check_refrigerant=k.check_refrigerant
     )
+
+
+def ranges_of(path: Path) -> dict[str, list[float]]:
+    """How a plant's input cards are scaled, in cabinet units and channel order, as plain data.  Raises InputRefused."""
+    wiring = wiring_of(plant_of(path).parameters.instruments)
+    return {"low": list(wiring.low), "high": list(wiring.high)}
 
 
 def choose(controller: str | None, sheet: Path | None, plant: Path | None = None) -> dict[str, Any]:

@@ -27,6 +27,7 @@ COMMANDS = {  # name: module and attribute
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
     "check-controller": "tools.check_controller:check_controller",
+    "matrix": "tools.matrix:matrix",
 }
 
 

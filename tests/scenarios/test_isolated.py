@@ -87,7 +87,7 @@ def test_one_that_never_loads_is_refused(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)
+    (tmp_path / "wrong.py").write_text("import no_such_module\n")
     with pytest.raises(InputRefused, match="does not import"):
-        (tmp_path / "wrong.py").write_text("import no_such_module\n")
         check_chosen(job(f"{tmp_path / 'wrong.py'}:Mine"))
     assert os.listdir(tmp_path) == ["wrong.py"]

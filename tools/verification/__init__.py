@@ -1,0 +1,1 @@
+"""Verification: requirements as formulas over a run's trace, judged scan by scan, and the acceptance record."""
