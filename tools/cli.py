@@ -28,6 +28,7 @@ COMMANDS = {  # name: module and attribute
     "season": "tools.season:season",
     "check-controller": "tools.check_controller:check_controller",
     "matrix": "tools.matrix:matrix",
+    "site-script": "tools.site_script:site_script",
 }
 
 

@@ -67,7 +67,7 @@ class BoxBench:
         self._given = []
 
     def _answer(self, now_ms: int) -> None:
-        self.heart.scan[0] = len(self._given)
+        self.heart.scan[0] = len(self._given) - 1
         status = int(self._scan(*self._pointers, now_ms))
         if status != 0:
             error = self._subject.entry.error
