@@ -65,11 +65,12 @@ TEXTS = {
 
 def _duration(script: Script) -> str:
     minutes = script.wait_s / 60.0
+    hours = script.starts * minutes / 60.0
     return (
-        f"Parts B to D stop the motor contactor {script.starts} times, and the sheet asks for {minutes:.0f} min from start to "
-        f"start, so they take some {script.starts * minutes / 60.0:.0f} h with a few starts an hour as the sheet allows them. If "
-        "the wait is shortened for the test, that is one more setting to put back, and to sign for, at the end. Lines that only "
-        "alarm need no new start."
+        f"Parts B to D stop the motor contactor {script.starts} times, and the sheet asks for {minutes:.0f} min from "
+        f"start to start, so they take some {hours:.0f} h with a few starts an hour as the sheet allows them. If the "
+        "wait is shortened for the test, that is one more setting to put back, and to sign for, at the end. Lines that "
+        "only alarm need no new start."
     )
 
 

@@ -89,7 +89,7 @@ def _cold_lines(bench: BoxBench, rest: Mark, track: list[tuple[float, float, flo
             now = getattr(box, position)
             still[0] = still[0] + 1 if now == still[1] else 0
             still[1] = now
-            return still[0] >= 10.0 * _STILL_S
+            return bool(still[0] >= 10.0 * _STILL_S)
 
         sees = watch(bench, 600.0, rests, note, (slide,))
         at = Seen(f"rests at {getattr(box, position):.0f} %", (box.time_ms - began) / 1000.0 - _STILL_S)

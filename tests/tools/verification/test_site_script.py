@@ -84,7 +84,7 @@ def test_part_a_starts_strokes_both_slides_and_unloads(script: Script) -> None:
     assert dict(seen)["motor contactor closes"] == pytest.approx(
         30.1
     )  # pre-lubrication 30 s, and the scan that sees LOCAL
-    assert sum(text.startswith("rests at 90") or text.startswith("rests at 89") for text in texts) == 2
+    assert sum(text.startswith(("rests at 90", "rests at 89")) for text in texts) == 2
     assert texts[-2] == "start refused «restart wait»"
 
 
