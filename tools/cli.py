@@ -26,6 +26,7 @@ COMMANDS = {  # name: module and attribute
     "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
+    "verify": "tools.verify:verify",
     "check-controller": "tools.check_controller:check_controller",
     "matrix": "tools.matrix:matrix",
     "site-script": "tools.site_script:site_script",
