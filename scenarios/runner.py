@@ -92,7 +92,7 @@ def prepare_job(job: dict[str, Any]) -> Prepared:
     found = prepare(
         [Path(job["scenario"])], controller=job["controller"], settings=sheet, seed=job["seed"], log_ms=job["log_ms"]
     )
-    return found[0]
+    return replace(found[0], clock_offset_ms=job["clock_offset_ms"])
 
 
 _FAULTS = {
@@ -173,6 +173,7 @@ def _job(prepared: Prepared) -> dict[str, Any]:
         "settings": str(sheet_path.resolve()) if sheet_path else "",
         "seed": prepared.seed,
         "log_ms": prepared.log_ms,
+        "clock_offset_ms": prepared.clock_offset_ms,
     }
 
 

@@ -108,7 +108,7 @@ class Session:
             scan_ms=prepared.scan_ms,
             step_ms=prepared.step_ms,
             log_ms=prepared.log_ms,
-            clock_offset_ms=clock_offset_ms,
+            clock_offset_ms=clock_offset_ms or prepared.clock_offset_ms,
             noise_start_ms=-NOISE_ROWS * prepared.scan_ms,  # the first scan asks for its chunk
             row_capacity=len(buffers.rows),
             edge_capacity=len(buffers.edges),

@@ -30,6 +30,7 @@ COMMANDS = {  # name: module and attribute
     "check-controller": "tools.check_controller:check_controller",
     "matrix": "tools.matrix:matrix",
     "site-script": "tools.site_script:site_script",
+    "hunt": "tools.hunt:hunt",
 }
 
 
