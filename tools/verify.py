@@ -69,6 +69,7 @@ def verify(
     from tools.verification.pack import load_pack
 
     pack = load_pack(list(packs) or None)
+    say(f"{len(pack.requirements)} requirements; checking scenarios, plants and sheets")
     campaign = plan(pack, list(scenarios) or None, controller, settings, seed)
     folder = out or RUNS / f"verify-{_word(controller, settings, seed)}"
     _check_place(folder)
@@ -139,8 +140,11 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
     return [
         ("controller", ", ".join(sorted({short_name(run.controller) for run in runs}))),
         ("settings sheets", each("settings")),
-        ("sheet checksums", each("settings_checksum")),
-        ("plants", each("plant")),
+        (
+            "sheet checksums",
+            ", ".join(f"{stamp[:23]}…" for stamp in sorted({f["settings_checksum"] for f in facts} - {""})),
+        ),
+        ("plants", "; ".join(sorted({fact["plant"] for fact in facts}))),
         ("packs", ", ".join(path.name for path in pack.files) + f" (sha256 {pack.sha256[:16]}…)"),
         ("requirements", str(len(pack.requirements))),
         (
@@ -222,7 +226,8 @@ def _print(folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], sav
     number = ", ".join(f"{n} {verdict}" for verdict, n in counts(found).items() if n)
     kept = sum(run.kept for run in runs)
     again = f"; {kept} were there from before and not run again" if kept else ""
-    shown.print(f"{len(found)} requirements: {number}; {len(runs)} runs{again}", markup=False, soft_wrap=True)
+    plural = "s" if len(runs) != 1 else ""
+    shown.print(f"{len(found)} requirements: {number}; {len(runs)} run{plural}{again}", markup=False, soft_wrap=True)
     shown.print(f"record: {folder / 'acceptance.html'}", markup=False, soft_wrap=True)
 
 

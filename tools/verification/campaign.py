@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import shutil
 import tempfile
@@ -116,7 +117,7 @@ def _in_processes(
     from concurrent.futures import ProcessPoolExecutor, as_completed
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), _quiet)
+    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), _quiet, (os.getpid(),))
     try:
         futures = {pool.submit(_run_and_keep, job, folder, None): job for job in waiting}
         for future in as_completed(futures):
@@ -128,11 +129,19 @@ def _in_processes(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _quiet() -> None:
-    """A worker leaves Ctrl-C to its parent, which asks for no more work."""
+def _quiet(parent: int) -> None:
+    """A worker leaves Ctrl-C to its parent, which asks for no more work, and ends when its parent has gone."""
     import signal
+    import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def library_scenarios() -> list[Path]:

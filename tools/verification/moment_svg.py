@@ -89,8 +89,9 @@ def _sides(cut: dict[str, Any], x_of: Any) -> list[str]:
     out.append(
         f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{PLOT_HEIGHT}" fill="none" stroke="#555"/>'
     )
-    unit = cut["unit"] if cut["unit"] != "1" else ""
-    out.append(f'<text x="{LEFT + 4}" y="{TOP + 11}">{escape(unit)}</text>')
+    if cut["unit"] not in ("", "1"):
+        turned = f"translate(11 {TOP + 0.5 * PLOT_HEIGHT:.0f}) rotate(-90)"
+        out.append(f'<text transform="{turned}" text-anchor="middle">{escape(cut["unit"])}</text>')
     return out
 
 

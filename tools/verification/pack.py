@@ -12,6 +12,7 @@
     scenarios = ["*"]                            # file names it applies to
     formula = "previous(duration(oil_pump)) >= {common.sequence.pre_lubrication} - 100 ms"
     source = "common practice, no source"
+    shown_by = "normal_stop_and_restart"         # the scenario that brings it about
 
 A [[sequence]] is turned into requirements by sequence.py.
 """
@@ -37,8 +38,9 @@ from tools.verification.syntax import FormulaError
 from tools.verification.terms import Term, check_definition, check_truth
 
 PACKS = Path(__file__).parent / "packs"
+_DAY = ("start", "running", "stop", "trips", "instruments", "sequences")
 _PLACEHOLDER = re.compile(r"\{\s*(?:settings\.)?([\w.]+)\s*\}")
-_KEYS = ("id", "text", "severity", "when", "if", "scenarios", "formula", "source")
+_KEYS = ("id", "text", "severity", "when", "if", "scenarios", "formula", "source", "shown_by")
 _ID = re.compile(r"[A-Za-z0-9][\w.-]{0,40}")
 
 
@@ -53,7 +55,8 @@ class Severity(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Requirement:
     """One requirement.  when: the scans in which it counts, None for all; only_if: a condition on the sheet;
-    scenarios: patterns of file names; source: where it comes from; file, line: where it stands."""
+    scenarios: patterns of file names; source: where it comes from; shown_by: the library's scenario that brings it about,
+    which the program's own tests play; file, line: where it stands."""
 
     id: str
     text: str
@@ -65,6 +68,7 @@ class Requirement:
     only_if: Term | None = None
     scenarios: tuple[str, ...] = ("*",)
     source: str = ""
+    shown_by: str = ""
     file: str = ""
     line: int = 0
 
@@ -100,8 +104,9 @@ class Pack:
 
 
 def shipped_packs() -> list[Path]:
-    """The packs that come with the program."""
-    return sorted(PACKS.glob("*.toml"))
+    """The packs that come with the program, in the order of a machine's day."""
+    found = sorted(PACKS.glob("*.toml"))
+    return sorted(found, key=lambda path: _DAY.index(path.stem) if path.stem in _DAY else len(_DAY))
 
 
 def load_pack(paths: Sequence[Path] | None = None) -> Pack:
@@ -279,6 +284,7 @@ class PackReader:
             "severity": Severity(severity or "service"),
             "scenarios": tuple(patterns),
             "source": self.text((*key, "source")),
+            "shown_by": self.text((*key, "shown_by")),
             "file": str(self.source.path),
             "line": self.source.place(key)[0],
         }

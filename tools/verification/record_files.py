@@ -25,9 +25,9 @@ HEADS = (
 
 def test_of(line: Line) -> str:
     """The test that keeps a shipped requirement; "" for somebody else's pack."""
-    if Path(line.requirement.file).parent != PACKS:
+    if Path(line.requirement.file).parent != PACKS or not line.requirement.shown_by:
         return ""
-    return f"tests/tools/verification/test_shipped_packs.py::test_held_and_exercised[{line.requirement.id}]"
+    return f"tests/tools/verification/test_shipped_packs.py::test_shown_and_held[{line.requirement.shown_by}]"
 
 
 def acceptance_csv(found: Sequence[Line]) -> str:

@@ -42,7 +42,8 @@ def view(line: Line, saved: Mapping[str, Path]) -> dict[str, Any]:
             moment = "worst in"
             where += f"; first broken at {(one.failed_ms or 0) / 1000.0:g} s"
     many = len(line.exercised)
-    exercised = f"{line.times} times in {many} scenario{'s' if many != 1 else ''}" if many else "never"
+    times = "once" if line.times == 1 else f"{line.times} times"
+    exercised = f"{times} in {many} scenario{'s' if many != 1 else ''}" if many else "never"
     cut = line.excerpt
     return {
         "id": line.requirement.id,

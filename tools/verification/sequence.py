@@ -29,7 +29,7 @@ from tools.verification.terms import check_truth
 if TYPE_CHECKING:
     from tools.verification.pack import PackReader
 
-_KEYS = ("id", "text", "severity", "begins", "scenarios", "source", "step")
+_KEYS = ("id", "text", "severity", "begins", "scenarios", "source", "shown_by", "step")
 _STEP_KEYS = ("what", "see", "within", "not_before", "tolerance", "after")
 BEGIN = "begin"
 

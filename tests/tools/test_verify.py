@@ -1,0 +1,125 @@
+"""`twoslide verify` as people use it: exit codes, files, refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tools.cli import main
+from tools.verification.campaign import LIBRARY
+
+SHORT = LIBRARY / "verification" / "stop_in_run_up.toml"
+PACK = """title = "Mine"
+[[requirement]]
+id = "A-1"
+text = "x"
+severity = "service"
+formula = "{formula}"
+"""
+
+
+def _pack(tmp_path: Path, formula: str) -> Path:
+    path = tmp_path / "mine.toml"
+    path.write_text(PACK.format(formula=formula), encoding="utf-8")
+    return path
+
+
+def _verify(*words: str | Path) -> Result:
+    return CliRunner().invoke(main, ["verify", *map(str, words)])
+
+
+def test_held_is_0_and_leaves_the_record(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    result = _verify("--pack", _pack(tmp_path, "capacity_demand >= 0 %"), "--scenarios", SHORT, "--out", out)
+    assert result.exit_code == 0, result.output
+    assert "no safety system" in " ".join(result.output.split())
+    assert sorted(path.name for path in out.iterdir()) == [
+        "acceptance.csv", "acceptance.html", "acceptance.xml", "runs", "traceability.csv",
+    ]  # fmt: skip
+    again = _verify("--pack", tmp_path / "mine.toml", "--scenarios", SHORT, "--out", out)
+    assert "not run again" in again.output
+
+
+def test_broken_is_1_and_saves_the_scenario(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    words = ("--pack", _pack(tmp_path, "not motor_run"), "--scenarios", SHORT, "--out", out, "--json")
+    result = _verify(*words)
+    assert result.exit_code == 1
+    data = json.loads(result.stdout)
+    assert data["requirements"][0]["verdict"] == "failed"
+    assert Path(data["requirements"][0]["saved"]).is_file()
+    # what failed before and holds now leaves nothing behind
+    _pack(tmp_path, "true")
+    assert _verify(*words).exit_code == 0
+    assert not (out / "counterexamples").exists()
+
+
+@pytest.mark.parametrize(
+    ("formula", "words"),
+    [
+        ("suction > 3 kPa", "mine.toml:6:12: there is no column"),
+        ("suction_pressure > 3 furlong", "mine.toml:6:31: formulas do not know the unit"),
+        ("always[0 s, 2 h] motor_run", "looks 7200 s ahead"),
+    ],
+)
+def test_a_pack_that_cannot_be_is_2_and_writes_nothing(tmp_path: Path, formula: str, words: str) -> None:
+    out = tmp_path / "out"
+    result = _verify("--pack", _pack(tmp_path, formula), "--scenarios", SHORT, "--out", out)
+    assert result.exit_code == 2
+    assert words in result.output
+    assert not out.exists()
+
+
+def test_other_refusals(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    pack = _pack(tmp_path, "true")
+    assert "holds other files" in _verify("--pack", pack, "--scenarios", SHORT, "--out", tmp_path).output
+    empty = tmp_path / "empty.toml"
+    empty.write_text('title = "none"\n', encoding="utf-8")
+    for words, said in (
+        (("--pack", empty), "no requirement in it"),
+        (("--pack", pack, "--controller", "scheduled_pie"), "unknown controller"),
+        (("--pack", pack, "--controller", "none.py:X"), "no such file"),
+        (("--pack", pack, "--settings", tmp_path / "none.toml"), "no such file"),
+        (("--pack", pack, "--scenarios", tmp_path / "none.toml"), "no such file"),
+    ):
+        more = () if "--scenarios" in words else ("--scenarios", SHORT)
+        result = _verify(*words, *more, "--out", tmp_path / "out")
+        assert result.exit_code == 2, words
+        assert said in result.output
+
+
+def test_a_controller_that_does_not_import_is_refused(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.py"
+    bad.write_text("import nothing_of_the_kind\n", encoding="utf-8")
+    pack = _pack(tmp_path, "true")
+    result = _verify("--pack", pack, "--scenarios", SHORT, "--controller", f"{bad}:X", "--out", tmp_path / "out")
+    assert result.exit_code == 2
+    assert "nothing_of_the_kind" in result.output
+
+
+def test_somebody_elses_controller_is_asked_for_the_limits_of_the_sheet(tmp_path: Path) -> None:
+    """A controller that starts at once breaks the pre-lubrication of the sheet that the scenario names."""
+    path = tmp_path / "hasty.py"
+    path.write_text(
+        "class Hasty:\n"
+        "    def reset(self):\n        pass\n"
+        "    def scan(self, inputs, outputs, now_ms):\n        outputs.motor_run = outputs.oil_pump = now_ms > 1000\n",
+        encoding="utf-8",
+    )
+    pack = Path(__file__).parents[2] / "tools" / "verification" / "packs" / "start.toml"
+    out = tmp_path / "out"
+    result = _verify("--pack", pack, "--scenarios", SHORT, "--controller", f"{path}:Hasty", "--out", out, "--json")
+    assert result.exit_code == 1
+    first = json.loads(result.stdout)["requirements"][0]
+    assert (first["id"], first["verdict"], first["margin"], first["unit"]) == ("ST-01", "failed", -30.0, "s")
+
+
+def test_describe_lists_what_a_formula_may_use() -> None:
+    result = _verify("--describe")
+    assert result.exit_code == 0
+    for word in ("suction_pressure", "duration", "{common.sequence.run_up}", "where the sequence stands"):
+        assert word in result.output
