@@ -72,6 +72,7 @@ class Prepared:
     facts: dict[str, str]
     scan_ms: int = SCAN_MS
     step_ms: int = STEP_MS
+    clock_offset_ms: int = 0  # what the controller's 32-bit clock shows at the start
 
     @property
     def controller_name(self) -> str:

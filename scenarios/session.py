@@ -108,7 +108,7 @@ class Session:
             scan_ms=prepared.scan_ms,
             step_ms=prepared.step_ms,
             log_ms=prepared.log_ms,
-            clock_offset_ms=clock_offset_ms,
+            clock_offset_ms=clock_offset_ms or prepared.clock_offset_ms,
             noise_start_ms=-NOISE_ROWS * prepared.scan_ms,  # the first scan asks for its chunk
             row_capacity=len(buffers.rows),
             edge_capacity=len(buffers.edges),
@@ -126,6 +126,7 @@ class Session:
             row = to_array(Row())
             self.values: Floats = row.view(np.float64)
             self._records: list[Any] = [to_array(item) for item in objects]
+            self._records[:2] = [entry.place(record) for record in self._records[:2]]
             entry.attach(self._records[0], self._records[1])
             self._run: Any = buffers.run
             self._row: Any = row
