@@ -26,6 +26,8 @@ COMMANDS = {  # name: module and attribute
     "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
+    "inspect": "tools.inspect:inspect",
+    "replay": "tools.replay_command:replay",
 }
 
 

@@ -1,1 +1,1 @@
-"""Replay of logged events: what a log says of the plant, why it tripped, and what would have ridden through."""
+"""Replay of a logged event: what happened in order, which cause came first, what the plant did, what would have held."""
