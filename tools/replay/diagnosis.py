@@ -15,6 +15,7 @@ An engineering aid: a diagnosis is where to look first.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -24,7 +25,8 @@ from scipy.optimize import least_squares
 
 from controller.process_image import Trip
 from plant_model.derived import Parameters
-from tools.replay.hypotheses import GROUPS, HYPOTHESES, LATE, RAMP, SILENT, STEP, Hypothesis, a_priori, own_size, profile_value
+from plant_model.properties import saturation_temperature_k
+from tools.replay.hypotheses import GROUPS, HYPOTHESES, QUICK, RAMP, RISE_S, SILENT, SLOW, SLOWER, STEP, Hypothesis, a_priori, near_trip, own_size, profile_value
 from tools.replay.playback import Played, Player, Targets, targets_of
 from tools.replay.record import Floats, Record
 from tools.replay.residuals import Stack, motion_of, series_of, stack_of
@@ -33,7 +35,8 @@ EFFECTIVE = 24.0
 DEGREES = 40.0
 PENALTY = 1.5  # for choosing an onset, a shape and a size
 SPREAD = 1.5  # prior standard deviation of a size, in reference sizes
-REFINED = 3  # hypotheses that are played once more
+REFINED = 2  # hypotheses that are played once more, whatever the first-out says
+NONLINEAR_TURNS = 6
 SURE = 0.5  # least probability of the first group for a name to be given
 NEIGHBOURHOOD = {  # standard deviation of each parameter as a share: ± 2 % and ± 15 % taken evenly
     "displacement": 0.02 / math.sqrt(3.0),
@@ -58,6 +61,7 @@ class Fit:
     amount: float = 0.0  # in reference sizes
     onset_range_s: tuple[float, float] = (0.0, 0.0)
     amount_sd: float = 0.0
+    rise_s: float | None = None  # of a refined fit: how long it grew
 
     @property
     def size(self) -> float:
@@ -103,6 +107,13 @@ class Evidence:
     shifted: dict[str, Played]
     lower: Floats  # Cholesky factor of noise and neighbourhood
 
+    def boiling_k(self, pressure_pa: Floats) -> Floats:
+        """Saturation temperature of each pressure, by a table over their range."""
+        low, high = float(np.nanmin(pressure_pa)), float(np.nanmax(pressure_pa)) + 1.0
+        at = np.linspace(low, high, 60)
+        found = [saturation_temperature_k(self.parameters.refrigerant, float(p)) for p in at]
+        return np.asarray(np.interp(pressure_pa, at, found))
+
 
 def spans_of(parameters: Parameters) -> dict[str, float]:
     """Span of each instrument, SI."""
@@ -145,7 +156,12 @@ def played_with(evidence: Evidence, hypothesis: Hypothesis, amounts: Floats) -> 
         lost_kg = hypothesis.size * amounts
         return evidence.player.play(profiles={"oil_loss_kg_s": np.diff(lost_kg, prepend=lost_kg[0])})
     if hypothesis.profile is not None:
-        return evidence.player.play(profiles={hypothesis.profile[0]: profile_value(hypothesis, amounts)})
+        if hypothesis.law in ("square", "single"):  # even growth in area
+            whole = float(np.max(amounts))
+            profile = profile_value(hypothesis, np.array([whole]))[0] * amounts / max(whole, 1.0e-9)
+        else:
+            profile = profile_value(hypothesis, amounts)
+        return evidence.player.play(profiles={hypothesis.profile[0]: profile})
     if hypothesis.shift is not None:
         name, error = hypothesis.shift
         return evidence.player.play(path=targets_of(evidence.record, corrections={name: amounts * error}).path)
@@ -175,46 +191,75 @@ def signature(evidence: Evidence, hypothesis: Hypothesis, amounts: Floats | None
     return out
 
 
-def course_of(shape: str, onset_s: float, rows: int) -> Floats:
+TYPICAL_LOST = 0.92  # lost area at which a fouling is felt
+
+
+def effect_of(hypothesis: Hypothesis, share: Floats) -> Floats:
+    """Effect of a share of the fault, of its whole effect: of a fouling that grows evenly in area most comes late."""
+    power = {"square": 2.0, "single": 1.0}.get(hypothesis.law)
+    if power is None:
+        return share
+    whole = (1.0 - TYPICAL_LOST) ** -power - 1.0
+    return np.asarray(((1.0 - TYPICAL_LOST * share) ** -power - 1.0) / whole)
+
+
+def course_of(found: Fit, rows: int) -> Floats:
     """Share of a fault in each row."""
-    return _courses(np.arange(rows, dtype=float), np.array([onset_s]), shape)[:, 0]
+    at = np.arange(rows, dtype=float)
+    if found.rise_s is not None:
+        return np.clip((at - found.onset_s) / max(1.0, found.rise_s), 0.0, 1.0)
+    return _courses(at, np.array([found.onset_s]), found.shape)[:, 0]
+
+
+def amounts_of(evidence: Evidence, found: Fit) -> Floats:
+    """A fit's size in each row, in reference sizes."""
+    return found.amount * course_of(found, evidence.record.rows)
 
 
 def refine(evidence: Evidence, found: Fit) -> Fit:
-    """Size and onset once more with the fault itself played, by non-linear least squares (SciPy); for faults that steer
-    the playback.  Keeps the first fit where that is better."""
+    """Size, onset and length of growth once more with the fault itself played, by non-linear least squares (SciPy); for
+    faults that steer the playback.  Keeps the first fit where that is better."""
     hypothesis = found.hypothesis
     if hypothesis.profile is None and hypothesis.shift is None:
         return found
     rows = evidence.record.rows
     values = evidence.stack.values
+    minutes = rows / 60.0
+    sudden = hypothesis.shapes == (STEP,)
+
+    def trial(x: Floats) -> Fit:
+        rise_s = 1.0 if sudden else 60.0 * float(x[2])
+        return replace(found, amount=float(x[0]), onset_s=60.0 * float(x[1]), rise_s=rise_s)
 
     def left(x: Floats) -> Floats:
-        amounts = float(x[0]) * course_of(found.shape, 60.0 * float(x[1]), rows)
-        moved = evidence.stack.column(signature(evidence, hypothesis, amounts))
+        moved = evidence.stack.column(signature(evidence, hypothesis, amounts_of(evidence, trial(x))))
         white = solve_triangular(evidence.lower, values - moved, lower=True)
         return np.append(white, float(x[0]) / SPREAD)
 
-    low = -6.0 if hypothesis.signed else 0.0
+    most = 20.0 if hypothesis.law in ("square", "single") else 6.0
+    low = -most if hypothesis.signed else 0.0
     # a fault with something in hand before it shows has no slope at 0
     size = found.amount if abs(found.amount) > 0.3 else math.copysign(0.3, found.amount)
-    start = np.array([min(6.0, max(low + 1.0e-3, size)), max(0.0, found.onset_s / 60.0)])
-    ends = ([low, -0.1], [6.001, rows / 60.0])
+    onset = min(minutes - 0.5, max(0.05, found.onset_s / 60.0))
+    rise = {STEP: 0.3, QUICK: 5.0, SLOW: 15.0, SLOWER: 25.0}.get(found.shape, minutes - onset)
+    start = np.array([min(most - 0.01, max(low + 0.01, size)), onset, min(minutes - 0.1, max(0.2, rise))])
+    ends = (np.array([low, 0.0, 0.05]), np.array([most, minutes, minutes]))
+    used = slice(0, 2) if sudden else slice(0, 3)
     solved = least_squares(
-        left, np.clip(start, [low, -0.05], [6.0, rows / 60.0 - 0.05]), bounds=ends, x_scale=[0.5, 3.0],
-        diff_step=[0.03, 0.03], max_nfev=6,
+        left, start[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
+        diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS,
     )  # fmt: skip
     chi2 = float(2.0 * solved.cost)
-    if chi2 >= found.chi2:
-        return found
-    return replace(found, chi2=chi2, amount=float(solved.x[0]), onset_s=60.0 * float(solved.x[1]))
+    return replace(trial(solved.x), chi2=chi2) if chi2 < found.chi2 else found
 
 
 def _courses(times_s: Floats, onsets_s: Floats, shape: str) -> Floats:
-    """Share of the fault at each block (rows) for each onset (columns), 1 at the end."""
+    """Share of the fault at each block (rows) for each onset (columns), 1 in the end."""
     since = np.maximum(0.0, times_s[:, None] - onsets_s[None, :])
     whole = np.maximum(1.0, times_s[-1] - onsets_s)[None, :]
     share = np.minimum(1.0, since / whole)
+    if shape in RISE_S:
+        return np.asarray(np.minimum(1.0, since / RISE_S[shape]))
     if shape == RAMP:
         return np.asarray(share)
     if shape == LATE:
@@ -235,7 +280,7 @@ def fit(evidence: Evidence, hypothesis: Hypothesis, residual_w: Floats) -> Fit |
     onsets_s = np.concatenate([[-1.0], stack.times_s[:-1]])
     everywhere: list[tuple[float, float]] = []
     for shape in hypothesis.shapes:
-        courses = _courses(stack.times_s, onsets_s, shape)
+        courses = effect_of(hypothesis, _courses(stack.times_s, onsets_s, shape))
         v = column[:, None] * courses[blocks, :]
         white = solve_triangular(evidence.lower, v, lower=True)
         square = np.einsum("ij,ij->j", white, white)
@@ -345,9 +390,9 @@ def diagnose(evidence: Evidence, whole: Record | None = None, settings: Any = No
     residual_w = solve_triangular(evidence.lower, evidence.stack.values, lower=True)
     null = float(residual_w @ residual_w)
     record = whole or evidence.record
-    trip = record.trip
+    trip = near_trip(record)
     words, said = words_of(record)
-    weight, text = limit_margin(evidence.record, trip, settings)
+    weight, text = limit_margin(evidence.record, record.trip, settings)
     if text:
         words["settings"] = weight
         said.append(text)
@@ -381,16 +426,35 @@ def diagnose(evidence: Evidence, whole: Record | None = None, settings: Any = No
     return Diagnosis(ranked, verdict, null, len(residual_w), said)
 
 
-def posterior(evidence: Evidence) -> tuple[dict[str, float], dict[str, float], Floats]:
-    """Neighbourhood parameters from the residuals under no fault: factor and standard deviation of each, and the
-    covariance of their deviations in standard deviations a priori."""
+def likely_fits(evidence: Evidence, diagnosis: Diagnosis, least: float = 0.02) -> list[Fit]:
+    """The best fit of every group that is at all likely and explains something."""
+    chosen = [ranked.fits[0] for ranked in diagnosis.ranked if ranked.fits and ranked.probability >= least]
+    return [one for one in chosen if one.chi2 < diagnosis.null_chi2 - 6.0 and one.amount != 0.0][:4]
+
+
+def posterior(evidence: Evidence, fits: Sequence[Fit] = ()) -> tuple[dict[str, float], dict[str, float], Floats]:
+    """Neighbourhood parameters from the residuals: factor and standard deviation of each, and the covariance of their
+    deviations in standard deviations a priori.
+
+    Supposed faults take their share of the residuals first (each as a column with a wide size); what nothing explains
+    widens the noise, so that an unknown fault does not end up in the parameters.
+    """
     names = list(evidence.columns)
-    design = np.column_stack([evidence.columns[name] for name in names])
+    columns = [evidence.columns[name] for name in names]
+    wide = [evidence.stack.column(signature(evidence, one.hypothesis, amounts_of(evidence, one))) for one in fits]
+    design = np.column_stack([*columns, *(2.0 * column for column in wide)])
     noise = cho_factor(evidence.stack.covariance + 1.0e-12 * np.diag(np.diag(evidence.stack.covariance)), lower=True)
-    normal = design.T @ cho_solve(noise, design) + np.eye(len(names))
-    covariance = np.linalg.inv(normal)
-    mean = covariance @ (design.T @ cho_solve(noise, evidence.stack.values))
+    values = evidence.stack.values
+    square = design.T @ cho_solve(noise, design)
+    inner = design.T @ cho_solve(noise, values)
+    unit = np.eye(design.shape[1])
+    found = np.linalg.solve(square + unit, inner)
+    left = values - design @ found
+    inflation = max(1.0, float(left @ cho_solve(noise, left)) / max(1, len(values)))
+    covariance = np.linalg.inv(square / inflation + unit)
+    mean = covariance @ inner / inflation
     sds = {**NEIGHBOURHOOD, "condenser": CONDENSER, "capacity stroke": STROKE, "volume_ratio stroke": STROKE}
+    n = len(names)
     factors = {name: 1.0 + sds[name] * float(mean[k]) for k, name in enumerate(names)}
     spread = {name: sds[name] * math.sqrt(float(covariance[k, k])) for k, name in enumerate(names)}
-    return factors, spread, covariance
+    return factors, spread, covariance[:n, :n]

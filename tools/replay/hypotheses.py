@@ -11,11 +11,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from controller.process_image import Trip
-from tools.replay.record import Floats
+from controller.process_image import Inhibit, Trip
+from tools.replay.record import Floats, Record
 
-STEP, RAMP, LATE = "step", "ramp", "late"
-SHAPES = (STEP, RAMP, LATE)
+STEP, QUICK, SLOW, SLOWER = "step", "rise in 5 min", "rise in 15 min", "rise in 25 min"
+RAMP, LATE = "ramp to the end", "late rise"
+SHAPES = (STEP, QUICK, SLOW, SLOWER, RAMP, LATE)
+RISE_S = {QUICK: 300.0, SLOW: 900.0, SLOWER: 1500.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +67,12 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
     ),
     Hypothesis(
         "strainer", "suction strainer", "the suction strainer is fouled",
-        "Measure the pressure drop over the strainer and pull it.", profile=("strainer_fouling", 0.80), law="square",
-        size=0.8, size_unit="of its free area",
+        "Measure the pressure drop over the strainer and pull it.", profile=("strainer_fouling", 0.85), law="square",
+        size=0.85, size_unit="of its free area",
     ),
     Hypothesis(
         "oil_filter", "filter differential", "the oil filter is fouled", "Compare the pressures before and after it; change it.",
-        profile=("oil_filter_fouling", 0.70), law="single", size=0.7, size_unit="of its free area",
+        profile=("oil_filter_fouling", 0.88), law="single", size=0.88, size_unit="of its free area",
     ),
     Hypothesis(
         "oil_pump", "oil pump", "the oil pump has lost pressure", "Look at pump, relief valve, suction strainer, rotation.",
@@ -228,6 +230,31 @@ _A_PRIORI: dict[Trip, dict[str, float]] = {
     Trip.UNLOAD_TIMEOUT: {"capacity slide": 8.0, "volume-ratio slide": 5.0, "oil pump": 2.0},
     Trip.SIGNAL_LOST: {},
 }  # fmt: skip
+
+
+_INHIBITED = {  # where no trip came, the limit that held the load back says which one was near
+    Inhibit.SUCTION_HOLD: Trip.LOW_SUCTION_PRESSURE,
+    Inhibit.SUCTION_UNLOAD: Trip.LOW_SUCTION_PRESSURE,
+    Inhibit.DISCHARGE_PRESSURE_HOLD: Trip.HIGH_DISCHARGE_PRESSURE,
+    Inhibit.DISCHARGE_PRESSURE_UNLOAD: Trip.HIGH_DISCHARGE_PRESSURE,
+    Inhibit.DISCHARGE_TEMPERATURE_HOLD: Trip.HIGH_DISCHARGE_TEMPERATURE,
+    Inhibit.DISCHARGE_TEMPERATURE_UNLOAD: Trip.HIGH_DISCHARGE_TEMPERATURE,
+    Inhibit.CURRENT_HOLD: Trip.MOTOR_OVERLOAD,
+    Inhibit.CURRENT_UNLOAD: Trip.MOTOR_OVERLOAD,
+}
+INHIBITED_SHARE = 0.05  # of the time
+
+
+def near_trip(record: Record) -> Trip:
+    """The trip, or where there was none the one whose inhibit held the load back for long."""
+    words = record.words.get("inhibit")
+    if record.trip is not Trip.NONE or words is None:
+        return record.trip
+    shares = {trip: 0.0 for trip in _INHIBITED.values()}
+    for inhibit, trip in _INHIBITED.items():
+        shares[trip] += float(np.mean(words == int(inhibit)))
+    most = max(shares, key=lambda trip: shares[trip])
+    return most if shares[most] > INHIBITED_SHARE else Trip.NONE
 
 
 def a_priori(trip: Trip, group: str) -> float:

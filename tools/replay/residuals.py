@@ -119,14 +119,17 @@ def series_of(record: Record, played: Played, parameters: Parameters, pinned: di
 def block_values(series: dict[str, Floats], blocks: list[tuple[int, int]]) -> dict[str, Floats]:
     """Means over blocks (sums for motions), NaN where less than a third of a block is known."""
     out = {}
+    starts = np.array([a for a, _ in blocks])
+    last = blocks[-1][1]
+    lengths = np.array([b - a for a, b in blocks], dtype=float)
     for name, values in series.items():
-        found = np.full(len(blocks), np.nan)
-        for k, (a, b) in enumerate(blocks):
-            part = values[a:b]
-            good = part[np.isfinite(part)]
-            if 3 * len(good) >= b - a:
-                found[k] = good.sum() * (b - a) / len(good) if name.endswith("_motion") else good.mean()
-        out[name] = found
+        part = values[:last]
+        good = np.isfinite(part)
+        count = np.add.reduceat(good.astype(float), starts)
+        total = np.add.reduceat(np.where(good, part, 0.0), starts)
+        known = (3.0 * count >= lengths) & (count > 0.0)
+        means = np.where(known, total / np.maximum(1.0, count), np.nan)
+        out[name] = means * lengths if name.endswith("_motion") else means
     return out
 
 
