@@ -26,7 +26,10 @@ from scipy.optimize import least_squares
 from controller.process_image import Trip
 from plant_model.derived import Parameters
 from plant_model.properties import saturation_temperature_k
-from tools.replay.hypotheses import GROUPS, HYPOTHESES, QUICK, RAMP, RISE_S, SILENT, SLOW, SLOWER, STEP, Hypothesis, a_priori, near_trip, own_size, profile_value
+from tools.replay.hypotheses import (
+    GROUPS, HYPOTHESES, LATE, QUICK, RAMP, RISE_S, SILENT, SLOW, SLOWER, STEP, Hypothesis, a_priori, near_trip, own_size,
+    profile_value,
+)  # fmt: skip
 from tools.replay.playback import Played, Player, Targets, targets_of
 from tools.replay.record import Floats, Record
 from tools.replay.residuals import Stack, motion_of, series_of, stack_of
@@ -245,12 +248,20 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     start = np.array([min(most - 0.01, max(low + 0.01, size)), onset, min(minutes - 0.1, max(0.2, rise))])
     ends = (np.array([low, 0.0, 0.05]), np.array([most, minutes, minutes]))
     used = slice(0, 2) if sudden else slice(0, 3)
-    solved = least_squares(
-        left, start[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
-        diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS,
-    )  # fmt: skip
-    chi2 = float(2.0 * solved.cost)
-    return replace(trial(solved.x), chi2=chi2) if chi2 < found.chi2 else found
+    starts = [start]
+    if hypothesis.law == "square":  # what comes last in a fouling's course hides how long it grew
+        earlier = max(0.5, onset + rise - 24.0)
+        starts.append(np.array([start[0], earlier, min(minutes - 0.1, max(1.0, onset + rise - earlier))]))
+    best = found
+    for begin in starts:
+        solved = least_squares(
+            left, begin[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
+            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS,
+        )  # fmt: skip
+        chi2 = float(2.0 * solved.cost)
+        if chi2 < best.chi2:
+            best = replace(trial(solved.x), chi2=chi2)
+    return best
 
 
 def _courses(times_s: Floats, onsets_s: Floats, shape: str) -> Floats:

@@ -258,5 +258,8 @@ def near_trip(record: Record) -> Trip:
 
 
 def a_priori(trip: Trip, group: str) -> float:
-    """Weight of a group before the residuals are looked at: 0.15 where the first-out does not speak for it."""
+    """Weight of a group before the residuals are looked at: 0.15 where the first-out does not speak for it, and less for
+    an instrument that nothing acts on, which may be wrong but stops no machine."""
+    if group in ("process thermometer", "current transducer"):
+        return _A_PRIORI.get(trip, {}).get(group, 0.01)
     return _A_PRIORI.get(trip, {}).get(group, 0.15)
