@@ -19,12 +19,26 @@ REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv"}
 
 @click.command()
 @click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="LOG...")
-@click.option("--mapping", type=click.Path(path_type=Path), help="What `twoslide inspect` wrote. [default: LOG.mapping.toml]")
-@click.option("--settings", multiple=True, metavar="SHEET[@TIME]", help="The sheet that was valid; with @TIME from then on. May be given again.")
+@click.option(
+    "--mapping", type=click.Path(path_type=Path), help="What `twoslide inspect` wrote. [default: LOG.mapping.toml]"
+)
+@click.option(
+    "--settings",
+    multiple=True,
+    metavar="SHEET[@TIME]",
+    help="The sheet that was valid; with @TIME from then on. May be given again.",
+)
 @click.option("--plant", type=click.Path(path_type=Path), help="Plant file: the site of gauge pressures in a sheet.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/replay-LOG]")
 @click.option("--json", "as_json", is_flag=True, help="Put one JSON object on stdout and nothing else.")
-def replay(logs: tuple[Path, ...], mapping: Path | None, settings: tuple[str, ...], plant: Path | None, out: Path | None, as_json: bool) -> int:
+def replay(
+    logs: tuple[Path, ...],
+    mapping: Path | None,
+    settings: tuple[str, ...],
+    plant: Path | None,
+    out: Path | None,
+    as_json: bool,
+) -> int:
     """Put LOGs on one clock, find what stopped the machine first, and run the logged measurements through the controller.
 
     An engineering aid, not a safety system.  A mapping with open questions is refused.
@@ -34,13 +48,16 @@ def replay(logs: tuple[Path, ...], mapping: Path | None, settings: tuple[str, ..
 
     chosen = mapping or logs[0].with_name(f"{logs[0].stem}.mapping.toml")
     if mapping is None and not chosen.is_file():
-        raise InputRefused(Problem("no mapping for this log", file=str(logs[0]), way_out=f"run: twoslide inspect {logs[0]}"))
+        raise InputRefused(
+            Problem("no mapping for this log", file=str(logs[0]), way_out=f"run: twoslide inspect {logs[0]}")
+        )
     target = out or RUNS / f"replay-{logs[0].stem}"
     _check_place(target)
     data = read_log(list(logs), chosen)
     history = _history(settings, plant, data.start_ms, data.zone)
     found = _find_with_progress(data, history)
-    facts = [("logs", ", ".join(str(p) for p in logs)), ("mapping", str(chosen)), ("settings", ", ".join(settings)), ("plant", str(plant or "")),
+    facts = [("logs", ", ".join(str(p) for p in logs)), ("mapping", str(chosen)), ("settings", ", ".join(settings)),
+        ("plant", str(plant or "")),
              ("span", f"{found.clock(data.start_ms)} to {found.clock(data.end_ms)} ({data.zone or 'as written'})"),
              ("controller", history.controller if history else "")]  # fmt: skip
     _write(target, found, f"{logs[0].stem}: what happened", facts)
@@ -56,7 +73,9 @@ def _check_place(target: Path) -> None:
 
     if not target.exists():
         return
-    strange = sorted(p.name for p in target.iterdir() if p.name not in REPLAY_FILES) if target.is_dir() else [target.name]
+    strange = (
+        sorted(p.name for p in target.iterdir() if p.name not in REPLAY_FILES) if target.is_dir() else [target.name]
+    )
     if strange:
         text = f"--out {target} holds other files ({strange[0]}), and a replay replaces its folder whole"
         raise InputRefused(Problem(text, value=str(target), way_out="name a new folder"))
@@ -74,7 +93,13 @@ def _history(settings: tuple[str, ...], plant: Path | None, start_ms: int, zone:
         from scenarios.preparation import known
 
         k = known()
-        site = load_plant(plant, k.parameters_type, k.plant_cross_check, k.saturation_pressure_pa, check_refrigerant=k.check_refrigerant).site
+        site = load_plant(
+            plant,
+            k.parameters_type,
+            k.plant_cross_check,
+            k.saturation_pressure_pa,
+            check_refrigerant=k.check_refrigerant,
+        ).site
     return read_history(settings, site, start_ms, zone)
 
 
@@ -104,7 +129,9 @@ def _write(target: Path, found: Findings, title: str, facts: list[tuple[str, str
         partial = partial_folder(target)
         try:
             write_replay_report(partial / "findings.html", found, title, facts)
-            (partial / "findings.json").write_text(json.dumps(_as_json(found, target), ensure_ascii=False, indent=1), encoding="utf-8")
+            (partial / "findings.json").write_text(
+                json.dumps(_as_json(found, target), ensure_ascii=False, indent=1), encoding="utf-8"
+            )
             (partial / "timeline.csv").write_text(_timeline_csv(found), encoding="utf-8")
             publish(partial, target)
         except BaseException:
@@ -117,7 +144,21 @@ def _write(target: Path, found: Findings, title: str, facts: list[tuple[str, str
 def _timeline_csv(found: Findings) -> str:
     import polars as pl
 
-    rows = [(e.time_ms, e.earliest_ms, e.latest_ms, found.clock(e.time_ms), e.kind, e.name, e.state, e.text, e.source, e.line) for e in found.events]
+    rows = [
+        (
+            e.time_ms,
+            e.earliest_ms,
+            e.latest_ms,
+            found.clock(e.time_ms),
+            e.kind,
+            e.name,
+            e.state,
+            e.text,
+            e.source,
+            e.line,
+        )
+        for e in found.events
+    ]
     names = ["time_ms", "earliest_ms", "latest_ms", "clock", "kind", "name", "state", "text", "source", "line"]
     return str(pl.DataFrame(rows, schema=names, orient="row").write_csv())
 
@@ -154,7 +195,12 @@ def _show(found: Findings, target: Path) -> None:
         table.add_column(name, overflow="fold")
     for one in lines:
         more = f"  × {one.times}, last {found.clock(one.last_ms)}" if one.times > 1 else ""
-        table.add_row(found.clock(one.time_ms), f"{one.uncertainty_ms / 1000.0:.1f} s", one.kind, Text(one.text + more, style="bold" if one.kind == "trip" else ""))
+        table.add_row(
+            found.clock(one.time_ms),
+            f"{one.uncertainty_ms / 1000.0:.1f} s",
+            one.kind,
+            Text(one.text + more, style="bold" if one.kind == "trip" else ""),
+        )
     screen.print(table)
     screen.print(f"wrote {target / 'findings.html'}", markup=False, soft_wrap=True)
     screen.print(CAUTION, markup=False, soft_wrap=True, style="dim")

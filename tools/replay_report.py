@@ -17,19 +17,31 @@ from tools.report.runs import BAND_COLOUR, CAPACITY_COLOUR, LIMIT_COLOUR, SET_PO
 POINTS_AT_MOST = 6000
 LINES_AT_MOST = 400
 _PANELS = (  # title, unit, (series, label, colour, dash)
-    ("Pressures", "kPa abs", (("discharge_pressure_kpa_abs", "discharge", LIMIT_COLOUR, "solid"), ("suction_pressure_kpa_abs", "suction", "#0b5c52", "solid"),
+    ("Pressures", "kPa abs", (("discharge_pressure_kpa_abs", "discharge", LIMIT_COLOUR, "solid"),
+    ("suction_pressure_kpa_abs", "suction", "#0b5c52", "solid"),
                               ("suction_set_point_kpa_abs", "suction set point", SET_POINT_COLOUR, "dashed"))),
-    ("Slides", "%", (("capacity_position_pct", "capacity slide", CAPACITY_COLOUR, "solid"), ("capacity_demand_pct", "capacity demand, logged", CAPACITY_COLOUR, "dotted"),
+    ("Slides", "%", (("capacity_position_pct", "capacity "
+                                               "slide", CAPACITY_COLOUR, "solid"), ("capacity_demand_pct",
+                                               "capacity demand, logged", CAPACITY_COLOUR, "dotted"),
                      ("volume_ratio_position_pct", "volume-ratio slide", VOLUME_RATIO_COLOUR, "solid"))),
-    ("Temperatures", "°C", (("discharge_temperature_c", "discharge", LIMIT_COLOUR, "solid"), ("oil_temperature_c", "oil", "#7a5c2e", "solid"),
-                            ("suction_temperature_c", "suction gas", "#0b5c52", "solid"), ("process_temperature_c", "room or product", BAND_COLOUR, "solid"))),
+    ("Temperatures", "°C", (("discharge_temperature_c", "discharge", LIMIT_COLOUR, "solid"), ("oil_temperature_c",
+    "oil", "#7a5c2e", "solid"),
+                            ("suction_temperature_c", "suction "
+                                                      "gas", "#0b5c52", "solid"), ("process_temperature_c", "room "
+                                                          "or product", BAND_COLOUR, "solid"))),
     ("Motor", "A", (("motor_current_a", "current", INK, "solid"),)),
 )  # fmt: skip
-_MARKS = {"trip": LIMIT_COLOUR, "setting": VOLUME_RATIO_COLOUR, "operator": SET_POINT_COLOUR, "manual": SET_POINT_COLOUR, "motor": INK}
+_MARKS = {
+    "trip": LIMIT_COLOUR,
+    "setting": VOLUME_RATIO_COLOUR,
+    "operator": SET_POINT_COLOUR,
+    "manual": SET_POINT_COLOUR,
+    "motor": INK,
+}
 
 
 def _local_ms(found: Findings, times: Any) -> Any:
-    """Times as the picture shows them: the zone's offset at the start of the log, so that the axis runs on through a change."""
+    """Times as the picture shows them: with the zone's offset at the start, so that the axis runs on through a change."""
     if not found.data.zone or not len(times):
         return times
     from datetime import UTC, datetime
@@ -52,18 +64,22 @@ def _thinned(times: Any, values: Any) -> tuple[Any, Any]:
 
 
 def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any]]:
-    from bokeh.models import BoxZoomTool, CrosshairTool, PanTool, Range1d, ResetTool, SaveTool, Span
+    from bokeh.models import BoxZoomTool, CrosshairTool, PanTool, Range1d, ResetTool, SaveTool
+    from bokeh.models.annotations import Span
     from bokeh.plotting import figure
 
     low, high = (float(v) for v in _local_ms(found, np.array(window, dtype=np.float64)))
     time_range = Range1d(start=low, end=high)
     out = []
     for title, unit, lines in _PANELS:
-        present = [(found.data.series[n], n, label, colour, dash) for n, label, colour, dash in lines if n in found.data.series]
+        present = [
+            (found.data.series[n], n, label, colour, dash) for n, label, colour, dash in lines if n in found.data.series
+        ]
         if not present:
             continue
         plot = figure(
-            height=260, sizing_mode="stretch_width", x_axis_type="datetime", x_range=time_range, tools=[], toolbar_location="above",
+            height=260, sizing_mode="stretch_width", x_axis_type="datetime", x_range=time_range, tools=[],
+                toolbar_location="above",
             background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color="#c9cdd2", min_border_left=68,
         )  # fmt: skip
         zoom = BoxZoomTool(dimensions="width")
@@ -79,16 +95,35 @@ def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any
             inside = (times >= window[0]) & (times <= window[1])
             x, y = _thinned(times[inside], values[inside])
             if len(x):
-                plot.line(_local_ms(found, x.astype(np.float64)), y, line_color=colour, line_dash=dash, line_width=1.6, legend_label=label)
+                plot.line(
+                    _local_ms(found, x.astype(np.float64)),
+                    y,
+                    line_color=colour,
+                    line_dash=dash,
+                    line_width=1.6,
+                    legend_label=label,
+                )
         if title == "Slides" and found.replay is not None:
-            inside = (found.replay.time_ms[: len(found.replay.outputs["mode"])] >= window[0]) & (found.replay.time_ms[: len(found.replay.outputs["mode"])] <= window[1])
-            x, y = _thinned(found.replay.time_ms[: len(inside)][inside], found.replay.outputs["capacity_demand_pct"][inside])
-            plot.line(_local_ms(found, x.astype(np.float64)), y, line_color="#8a97a3", line_width=1.2, legend_label="capacity demand, recomputed")
+            inside = (found.replay.time_ms[: len(found.replay.outputs["mode"])] >= window[0]) & (
+                found.replay.time_ms[: len(found.replay.outputs["mode"])] <= window[1]
+            )
+            x, y = _thinned(
+                found.replay.time_ms[: len(inside)][inside], found.replay.outputs["capacity_demand_pct"][inside]
+            )
+            plot.line(
+                _local_ms(found, x.astype(np.float64)),
+                y,
+                line_color="#8a97a3",
+                line_width=1.2,
+                legend_label="capacity demand, recomputed",
+            )
         _limits(found, plot, title)
         for event in found.events:
             if event.kind in _MARKS and window[0] <= event.time_ms <= window[1]:
                 at = float(_local_ms(found, np.array([event.time_ms], dtype=np.float64))[0])
-                plot.add_layout(Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1))
+                plot.add_layout(
+                    Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1)
+                )
         if plot.legend:
             legend = plot.legend[0]
             plot.add_layout(legend, "below")
@@ -103,11 +138,13 @@ def _limits(found: Findings, plot: Any, title: str) -> None:
     """Trip limits of the settings valid at the end, on the pressures."""
     if found.history is None or title != "Pressures":
         return
-    from bokeh.models import Span
+    from bokeh.models.annotations import Span
 
     for one in watched_limits(found.history.last):
         if one.kind == "trip" and one.quantity in ("discharge pressure", "suction pressure"):
-            plot.add_layout(Span(location=one.limit, dimension="width", line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1))
+            plot.add_layout(
+                Span(location=one.limit, dimension="width", line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1)
+            )
 
 
 def window_of(found: Findings) -> tuple[int, int]:
@@ -137,13 +174,15 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
         words=found.words,
         panels=[{"name": n, "title": t} for n, t, _ in panels],
         divisions=divisions,
-        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a change of the clocks." if found.data.zone else "Times as the log writes them.",
+        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a "
+                  f"change of the clocks." if found.data.zone else "Times as the log writes them.",
         stops=[
             {
                 "at": found.clock(stop.latest_ms), "verdict": stop.verdict, "text": stop.text,
                 "margins": [
                     {"quantity": m.quantity, "unit": m.unit, "limit": f"{m.limit:.5g}", "left": f"{m.left:.4g}",
-                     "values": [{"back": f"−{b / 60_000:.0f} min" if b else "last sample", "value": f"{v:.4g}"} for b, v in m.values]}
+                     "values": [{"back": f"−{b / 60_000:.0f} "
+                                         f"min" if b else "last sample", "value": f"{v:.4g}"} for b, v in m.values]}
                     for m in stop.margins
                 ],
             }
@@ -151,16 +190,20 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
         ],
         lines=[
             {"at": found.clock(line.time_ms), "plus": f"± {line.uncertainty_ms / 1000.0:.1f} s", "kind": line.kind,
-             "text": line.text + (f"  × {line.times}, last {found.clock(line.last_ms)}" if line.times > 1 else ""), "source": line.source}
+             "text": line.text + (f"  × {line.times}, last "
+                                  f"{found.clock(line.last_ms)}" if line.times > 1 else ""), "source": line.source}
             for line in lines
         ],
         differences=[
-            {"output": d.output.replace("_", " "), "at": found.clock(d.time_ms), "logged": f"{d.logged:.5g}", "recomputed": f"{d.recomputed:.5g}", "why": list(d.why)}
+            {"output": d.output.replace("_", " "), "at": found.clock(d.time_ms), "logged": f"{d.logged:.5g}",
+                "recomputed": f"{d.recomputed:.5g}", "why": list(d.why)}
             for d in (found.replay.differences if found.replay else [])
         ],
         replay_notes=list(found.replay.notes) if found.replay else [],
         missing=[n.replace("_", " ") for n in found.replay.missing] if found.replay else [],
-        issues=[(name, [f"{i.kind}: {i.text}{f' (line {i.line})' if i.line else ''}" for i in issues]) for name, issues in found.data.issues.items()],
+        issues=[(name, [f"{i.kind}: "
+                        f"{i.text}{f' (line {i.line})' if i.line else ''}" for i in issues]) for name,
+                            issues in found.data.issues.items()],
         facts=facts,
         script=script,
         library=Resources(mode="inline", components=["bokeh"]).render_js(),

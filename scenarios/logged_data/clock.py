@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -21,6 +21,7 @@ from scenarios.logged_data.numbers import Grammar, convert, evidence_of, grammar
 from scenarios.logged_data.records import NO_TIME, Times
 
 HOUR_MS = 3_600_000
+STAMPS_LOOKED_AT = 200
 DAY_MS = 24 * HOUR_MS
 _FRACTION = "%.f"
 _CLOCKS = (f"%H:%M:%S{_FRACTION}", "%H:%M", f"%I:%M:%S{_FRACTION} %p", "%I:%M %p")
@@ -54,7 +55,7 @@ class TimePlan:
     form: str = ""
     choices: tuple[str, ...] = ()
     unit: str = "s"
-    grammar: Grammar = Grammar()
+    grammar: Grammar = field(default_factory=Grammar)
 
     @property
     def aware(self) -> bool:
@@ -80,7 +81,10 @@ def _normal(cells: pl.Series) -> pl.Series:
 
 def parse_stamps(cells: pl.Series, form: str) -> Times:
     """Milliseconds since 1970 of each stamp (UTC where it carries an offset), NO_TIME where it does not fit."""
-    text = _normal(cells)
+    return _parse(_normal(cells), form)
+
+
+def _parse(text: pl.Series, form: str) -> Times:
     parsed = text.str.to_datetime(form, strict=False, time_unit="ms")
     found = parsed.dt.epoch("ms").fill_null(NO_TIME).to_numpy().astype(np.int64)
     if form.endswith("%z"):
@@ -89,16 +93,28 @@ def parse_stamps(cells: pl.Series, form: str) -> Times:
     return np.where(np.abs(found) < _LONGEST_MS, found, NO_TIME)
 
 
+_PART = {"%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": r"[A-Za-z]{3}", "%H": r"\d{1,2}",
+    "%I": r"\d{1,2}",
+         "%M": r"\d{2}", "%S": r"\d{2}", "%.f": r"(?:\.\d+)?", "%p": "[AP]M", "%z": r"[+-]\d{4}"}  # fmt: skip
+
+
+@cache
+def _shape(form: str) -> re.Pattern[str]:
+    """What a stamp of this format looks like: a quick look, before it is parsed."""
+    out = re.escape(form).replace("\\ ", " ").replace("\\.f", ".f").replace("%\\", "%")
+    for part, pattern in _PART.items():
+        out = out.replace(part, pattern)
+    return re.compile(out)
+
+
 def _forms(text: Sequence[str]) -> list[str]:
-    """Formats worth trying for these cells."""
-    sample = next((cell for cell in text if cell), "")
-    ends = ("%z",) if sum(bool(re.search(r"\d[ ]?(Z|[+-]\d\d:?\d\d)$", c)) for c in text) * 2 > len(text) else ("",)
-    out = [f"{day}{between}{clock}{end}" for day in _DAYS for between in (" ", ", ") for clock in _CLOCKS for end in ends]
-    if re.fullmatch(r"\d{14}", sample):
-        out.append("%Y%m%d%H%M%S")
-    if re.fullmatch(r"\d{8}T\d{6}", sample):
-        out.append("%Y%m%dT%H%M%S")
-    return out
+    """Formats that one of these cells, made plain, has the shape of."""
+    ends = ("%z",) if sum(bool(re.search(r"[+-]\d{4}$", c)) for c in text) * 2 > len(text) else ("",)
+    out = [
+        f"{day}{between}{clock}{end}" for day in _DAYS for between in (" ", ", ") for clock in _CLOCKS for end in ends
+    ]
+    out += ["%Y%m%d%H%M%S", "%Y%m%dT%H%M%S"]
+    return [form for form in out if any(_shape(form).fullmatch(cell) for cell in text[:40])]
 
 
 def _mistaken(form: str) -> str:
@@ -111,17 +127,22 @@ def _mistaken(form: str) -> str:
 def stamp_plan(cells: Sequence[str], columns: tuple[int, ...]) -> TimePlan | None:
     """The format that most of the cells fit; None if less than half fit any."""
     text = [cell.strip(" \t\"'") for cell in cells if cell.strip()]
-    if not text or not sum(looks_time(cell) or bool(re.fullmatch(r"\d{14}|\d{8}T\d{6}", cell)) for cell in text) * 2 > len(text):
+    text = text[:: max(1, len(text) // STAMPS_LOOKED_AT)]
+    if not text or not sum(
+        looks_time(cell) or bool(re.fullmatch(r"\d{14}|\d{8}T\d{6}", cell)) for cell in text
+    ) * 2 > len(text):
         return None
-    series = pl.Series(text)
-    counts = {form: int(np.count_nonzero(parse_stamps(series, form) != NO_TIME)) for form in _forms(text)}
+    series = _normal(pl.Series(text))
+    counts = {form: int(np.count_nonzero(_parse(series, form) != NO_TIME)) for form in _forms(series.to_list())}
+    if not counts:
+        return None
     best = max(counts, key=lambda form: counts[form])  # the first of equals
     if counts[best] * 2 < len(text):
         return None
     other = _mistaken(best)
     if not other or counts.get(other, 0) < counts[best]:
         return TimePlan("stamp", columns, best)
-    first, second = parse_stamps(series, best), parse_stamps(series, other)
+    first, second = _parse(series, best), _parse(series, other)
     spans = [_span_ms(times) for times in (first, second)]
     days = {cell.split(" ")[0] for cell in text}
     if len(days) > 1 and min(spans) * 5 < max(spans):  # one reading runs on from day to day, the other leaps by months
@@ -190,7 +211,9 @@ def read_times(table: pl.DataFrame, plan: TimePlan) -> Times:
     cells = table.to_series(plan.columns[0])
     if plan.kind == "stamp":
         if len(plan.columns) == 2:
-            cells = pl.select(cells.fill_null("").str.strip_chars() + " " + table.to_series(plan.columns[1]).fill_null("")).to_series()
+            cells = pl.select(
+                cells.fill_null("").str.strip_chars() + " " + table.to_series(plan.columns[1]).fill_null("")
+            ).to_series()
         return parse_stamps(cells, plan.form)
     if plan.kind == "clock":
         return clock_times(cells)

@@ -19,11 +19,14 @@ from scenarios.logged_data.header_units import is_unit, split_header
 from scenarios.logged_data.numbers import Grammar, as_told, evidence_of, grammar_of, looks_numeric, tidy_cell
 
 COLUMNS_AT_MOST = 4000
+ROWS_LOOKED_AT = 150
 DELIMITERS = (";", "\t", "|", ",")
 _NAMED = {"semicolon": ";", "tab": "\t", "bar": "|", "comma": ",", "spaces": " "}
 DECIMALS = {"comma": ",", "point": "."}
 DELIMITER_NAMES = {sign: name for name, sign in _NAMED.items()}
-_TAG = re.compile(r"^(tag|tags?name|name|variable|signal|point|channel|messstelle|kanal|id|punkt|variabele|etiqueta)\b", re.IGNORECASE)
+_TAG = re.compile(
+    r"^(tag|tags?name|name|variable|signal|point|channel|messstelle|kanal|id|punkt|variabele|etiqueta)\b", re.IGNORECASE
+)
 _VALUE = re.compile(r"value|wert|valeur|valor|waarde|verdi|v(ä|ae)rdi|reading|messwert|valore", re.IGNORECASE)
 _UNIT_WORD = re.compile(r"unit|einheit|unit(é|e)|unidad|unit(à|a)|eenheid|enhed|enhet|^eu$", re.IGNORECASE)
 _TEXT = re.compile(
@@ -89,7 +92,9 @@ def find_delimiter(path: Path, lines: Sequence[str], given: str = "") -> str:
     """The sign between the columns.  InputRefused if there is none."""
     if given:
         if given not in _NAMED:
-            _refuse(path, f'delimiter "{shortened(given, 20)}" is not known', way_out=f"write one of {', '.join(_NAMED)}")
+            _refuse(
+                path, f'delimiter "{shortened(given, 20)}" is not known', way_out=f"write one of {', '.join(_NAMED)}"
+            )
         return _NAMED[given]
     some = [line for line in lines if line.strip()][-200:]
     best, most = "", 0.0
@@ -104,7 +109,8 @@ def find_delimiter(path: Path, lines: Sequence[str], given: str = "") -> str:
     if count >= 3 and fits * 10 > 8 * len(some) and any(looks_numeric(cell) for cell in split_line(some[-1], " ")):
         return " "
     _refuse(
-        path, "no columns are found in it", 1, 'write delimiter = "semicolon", "comma", "tab", "bar" or "spaces" in the mapping',
+        path, "no columns are found in it", 1, 'write delimiter = "semicolon", "comma", "tab", "bar" or "spaces" '
+                                               'in the mapping',
         "a log has rows of a time and values, parted by ; , tab | or spaces",
     )  # fmt: skip
 
@@ -148,10 +154,13 @@ def sniff(path: Path, lines: Sequence[str], more: Sequence[str], given: Mapping[
     names, units, descriptions = _header(rows, above, width)
     width = max(width, len(names))
     body = [row for row in rows[first:] if any(cell.strip() for cell in row)]
+    body = body[:ROWS_LOOKED_AT] + body[ROWS_LOOKED_AT :: max(1, len(body) // 60)]
     body += [split_line(line, delimiter) for line in more if line.strip()]
     if above and delimiter == ",":
         _check_decimal_commas(path, body, len([n for n in rows[above[0]] if n.strip()]), first)
     cells = [[row[k] if k < len(row) else "" for row in body] for k in range(width)]
+    if above:
+        _check_width(path, rows[above[0]], above[0], cells)
     plans = _plan_columns(names, units, descriptions, cells, str(given.get("decimal", "")))
     time = find_time(path, plans, cells, given, first)
     for k in time.columns:
@@ -159,6 +168,14 @@ def sniff(path: Path, lines: Sequence[str], more: Sequence[str], given: Mapping[
     layout, roles = _layout(plans, cells, time, str(given.get("layout", "")))
     line = above[0] + 1 if above else 0
     return Dialect(delimiter, line, first, plans, time, layout, roles, bool(above))
+
+
+def _check_width(path: Path, header: Sequence[str], at: int, cells: Sequence[Sequence[str]]) -> None:
+    """Refuses a header with fewer names than the rows have values: from there on each name may stand over a neighbour."""
+    beyond = cells[len(header)] if len(header) < len(cells) else []
+    if sum(bool(cell.strip()) for cell in beyond) * 2 > max(1, len(beyond)):
+        _refuse(path, f"the header has {len(header)} columns and the rows have {len(cells)}", at + 1, "complete the header",
+                "each column has its name")  # fmt: skip
 
 
 def _check_decimal_commas(path: Path, body: Sequence[Sequence[str]], named: int, first: int) -> None:
@@ -185,9 +202,7 @@ def _heads(rows: Sequence[Sequence[str]], first: int, width: int) -> list[int]:
     return out
 
 
-def _header(
-    rows: Sequence[Sequence[str]], above: Sequence[int], width: int
-) -> tuple[list[str], list[str], list[str]]:
+def _header(rows: Sequence[Sequence[str]], above: Sequence[int], width: int) -> tuple[list[str], list[str], list[str]]:
     """Names, units and descriptions from the header lines; without any the columns are numbered."""
     names, units, descriptions = [""] * width, [""] * width, [""] * width
     named = False
@@ -213,7 +228,11 @@ def _header(
 
 
 def _plan_columns(
-    names: Sequence[str], units: Sequence[str], descriptions: Sequence[str], cells: Sequence[Sequence[str]], decimal: str
+    names: Sequence[str],
+    units: Sequence[str],
+    descriptions: Sequence[str],
+    cells: Sequence[Sequence[str]],
+    decimal: str,
 ) -> list[ColumnPlan]:
     found = [evidence_of(column) if not _timely(column) else evidence_of(()) for column in cells]
     whole = [evidence for evidence, _ in found]
@@ -222,7 +241,12 @@ def _plan_columns(
         some = [cell for cell in column if cell.strip()]
         numeric = sum(looks_numeric(cell) for cell in some)
         kind = "empty" if not some else "number" if numeric * 2 >= len(some) else "words"
-        if kind == "words" and numeric and len({c for c in some if not looks_numeric(c)}) <= 3 and numeric * 5 >= len(some):
+        if (
+            kind == "words"
+            and numeric
+            and len({c for c in some if not looks_numeric(c)}) <= 3
+            and numeric * 5 >= len(some)
+        ):
             kind = "number"  # mostly "Bad", but numbers where it is not
         grammar = grammar_of(*found[k], whole)
         if decimal in DECIMALS:
@@ -259,12 +283,16 @@ def find_time(
         if plan:
             return _as_given(plan, form)
         only_clock = [c for c in cells[k] if c.strip()][:200]
-        if sum(bool(re.fullmatch(r"\s*\d{1,3}:\d\d(:\d\d([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?\s*", c)) for c in only_clock) * 2 > len(only_clock):
+        if sum(
+            bool(re.fullmatch(r"\s*\d{1,3}:\d\d(:\d\d([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?\s*", c)) for c in only_clock
+        ) * 2 > len(only_clock):
             clock = k if clock is None else clock
     if clock is not None:
         for k in timely:
             if k != clock:
-                plan = stamp_plan([f"{a.strip()} {b.strip()}" for a, b in zip(cells[k], cells[clock], strict=True)], (k, clock))
+                plan = stamp_plan(
+                    [f"{a.strip()} {b.strip()}" for a, b in zip(cells[k], cells[clock], strict=True)], (k, clock)
+                )
                 if plan:
                     return _as_given(plan, form)
         return TimePlan("clock", (clock,))
@@ -310,15 +338,14 @@ def _layout(
             if unit is not None:
                 roles["unit"] = unit
             return "long", roles
-    if given == "events" or (not given and text and len(numbers) <= 3 and len(rest) <= 14):
-        main = next((k for k in text if _TEXT.search(plans[k].name)), text[0] if text else (words or rest or [-1])[0])
-        main = max(text, key=lambda k: _letters(cells[k])) if text else main
+    if (given == "events" and rest) or (not given and text and len(numbers) <= 3 and len(rest) <= 14):
+        main = max(text or words or rest, key=lambda k: _letters(cells[k]))
         roles = {"text": main}
         if states:
             roles["state"] = states[0]
-        tag = next((k for k in words if k not in (main, *states) and _repeats(cells[k])), None)
-        if tag is not None:
-            roles["source"] = tag
+        source = next((k for k in words if k not in (main, *states) and _repeats(cells[k])), None)
+        if source is not None:
+            roles["source"] = source
         return "events", roles
     return "wide", {}
 

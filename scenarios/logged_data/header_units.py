@@ -19,7 +19,8 @@ _BEHIND = re.compile(
 )
 _SPELLINGS = {
     "barg": "bar(g)", "bar g": "bar(g)", "bar(g)": "bar(g)", "bar_g": "bar(g)", "barü": "bar(g)", "bar ü": "bar(g)",
-    "bar(ü)": "bar(g)", "barue": "bar(g)", "bar(gauge)": "bar(g)", "bar gauge": "bar(g)", "bar eff": "bar(g)", "bar rel": "bar(g)",
+    "bar(ü)": "bar(g)", "barue": "bar(g)", "bar(gauge)": "bar(g)", "bar gauge": "bar(g)", "bar eff": "bar(g)",
+    "bar rel": "bar(g)",
     "bara": "bar(a)", "bar a": "bar(a)", "bar(a)": "bar(a)", "bar_a": "bar(a)", "bar abs": "bar(a)", "bar(abs)": "bar(a)",
     "barabs": "bar(a)", "psig": "psig", "psi g": "psig", "psi(g)": "psig", "psia": "psia", "psi a": "psia", "psi(a)": "psia",
     "kpa abs": "kPa(a)", "kpa(a)": "kPa(a)", "kpaa": "kPa(a)", "kpa a": "kPa(a)", "kpa_abs": "kPa(a)", "kpa(abs)": "kPa(a)",
@@ -27,18 +28,23 @@ _SPELLINGS = {
     "mpa(g)": "MPa(g)", "mpag": "MPa(g)", "mpa(a)": "MPa(a)", "mpa abs": "MPa(a)",
     "kg/cm2": "kgf/cm²", "kg/cm²": "kgf/cm²", "kgf/cm2": "kgf/cm²", "kgf/cm²": "kgf/cm²",
     "kg/cm2 g": "kgf/cm²(g)", "kg/cm²(g)": "kgf/cm²(g)", "kg/cm2(g)": "kgf/cm²(g)", "kgf/cm²(g)": "kgf/cm²(g)",
-    "inhg": "inHg", "%": "%", "prozent": "%", "percent": "%", "pct": "%", "degc": "°C", "deg c": "°C", "c": "°C", "celsius": "°C",
+    "inhg": "inHg", "%": "%", "prozent": "%", "percent": "%", "pct": "%", "degc": "°C", "deg c": "°C", "c": "°C",
+    "celsius": "°C",
     "degf": "°F", "deg f": "°F", "f": "°F", "k": "K", "kelvin": "K", "grad c": "°C", "gradc": "°C", "°c": "°C", "°f": "°F",
     "°c sat": "°C sat", "°csat": "°C sat", "°c(sat)": "°C sat", "°f sat": "°F sat", "c sat": "°C sat",
     "amp": "A", "amps": "A", "ampere": "A", "kw": "kW", "w": "W", "mw": "MW", "hp": "hp", "ma": "mA",
     "kpa": "kPa", "mpa": "MPa", "bar": "bar", "mbar": "mbar", "psi": "psi", "pa": "Pa", "hpa": "hPa",
-    "rpm": "1/min", "u/min": "1/min", "tr/min": "1/min", "1/min": "1/min", "min-1": "1/min", "hz": "Hz", "h": "h", "std": "h",
-    "hours": "h", "s": "s", "sec": "s", "ms": "ms", "min": "min", "kg/s": "kg/s", "kg/h": "kg/h", "v": "V", "1": "1", "-": "1",
-    "a": "A", "on/off": "1", "ein/aus": "1", "0/1": "1", "bool": "1", "count": "1", "%fla": "%FLA", "% fla": "%FLA", "%flc": "%FLA",
+    "rpm": "1/min", "u/min": "1/min", "tr/min": "1/min", "1/min": "1/min", "min-1": "1/min", "hz": "Hz", "h": "h",
+    "std": "h",
+    "hours": "h", "s": "s", "sec": "s", "ms": "ms", "min": "min", "kg/s": "kg/s", "kg/h": "kg/h", "v": "V",
+    "1": "1", "-": "1",
+    "a": "A", "on/off": "1", "ein/aus": "1", "0/1": "1", "bool": "1", "count": "1", "%fla": "%FLA", "% fla": "%FLA",
+    "%flc": "%FLA",
     "tr": "TR", "kcal/h": "kcal/h",
 }  # fmt: skip
 GAUGE_PA = 101_325.0
-_PER_PA = {"bar": 1e5, "mbar": 100.0, "kPa": 1e3, "MPa": 1e6, "Pa": 1.0, "hPa": 100.0, "psi": 6894.757293168, "kgf/cm²": 98066.5,
+_PER_PA = {"bar": 1e5, "mbar": 100.0, "kPa": 1e3, "MPa": 1e6, "Pa": 1.0, "hPa": 100.0, "psi": 6894.757293168,
+    "kgf/cm²": 98066.5,
            "inHg": 3386.389}  # fmt: skip
 PRESSURES = ("kPa(a)", "kPa(g)", "bar(a)", "bar(g)", "psia", "psig", "MPa(a)", "MPa(g)", "kgf/cm²(g)", "Pa")
 READINGS = {  # a spelling that says too little → what it may mean
@@ -53,7 +59,11 @@ def spelled(text: str) -> str:
     >>> spelled("barü"), spelled("deg C"), spelled("Werkstatt")
     ('bar(g)', '°C', '')
     """
-    name = re.sub(r"^[ø¡˚º]\s?(?=[CFK])", "°", plain(text)).strip("[]() ") if not text.endswith(("(g)", "(a)", "(ü)")) else plain(text)
+    name = (
+        re.sub(r"^[ø¡˚º]\s?(?=[CFK])", "°", plain(text)).strip("[]() ")
+        if not text.endswith(("(g)", "(a)", "(ü)"))
+        else plain(text)
+    )
     found = _SPELLINGS.get(name.lower()) or _SPELLINGS.get(re.sub(r"\s+", " ", name.lower().replace("deg.", "deg")))
     if found:
         return found
@@ -104,15 +114,18 @@ def dimension_of(unit: str) -> str:
     if unit.endswith(" sat"):
         return "saturation"
     return {
-        "°C": "temperature", "°F": "temperature", "K": "temperature", "%": "share", "1": "share", "A": "current", "mA": "milliamp",
-        "%FLA": "share of full load", "kW": "power", "W": "power", "MW": "power", "hp": "power", "TR": "power", "kcal/h": "power",
-        "h": "time", "s": "time", "ms": "time", "min": "time", "1/min": "speed", "Hz": "speed", "kg/s": "flow", "kg/h": "flow",
+        "°C": "temperature", "°F": "temperature", "K": "temperature", "%": "share", "1": "share", "A": "current",
+        "mA": "milliamp",
+        "%FLA": "share of full "
+                "load", "kW": "power", "W": "power", "MW": "power", "hp": "power", "TR": "power", "kcal/h": "power",
+        "h": "time", "s": "time", "ms": "time", "min": "time", "1/min": "speed", "Hz": "speed", "kg/s": "flow",
+        "kg/h": "flow",
         "V": "voltage",
     }.get(unit, "other" if unit else "")  # fmt: skip
 
 
 def pressure_line(unit: str, barometric_pa: float = GAUGE_PA) -> tuple[float, float]:
-    """(factor, offset) that make kPa absolute of a pressure unit that says its reference.  KeyError for one that does not."""
+    """(factor, offset) to kPa absolute from a unit that says its reference; KeyError for one that does not."""
     base = re.sub(r"\([ag]\)$|(?<=psi)[ag]$", "", unit)
     gauge = unit.endswith(("(g)", "psig"))
     if not gauge and unit not in ("Pa", "inHg") and not unit.endswith(("(a)", "psia")):
@@ -131,9 +144,11 @@ def plain_line(unit: str, target: str) -> tuple[float, float] | None:
     if unit == target:
         return 1.0, 0.0
     special = {
-        ("°F", "°C"): (5.0 / 9.0, -160.0 / 9.0), ("K", "°C"): (1.0, -273.15), ("1", "%"): (100.0, 0.0), ("%", "1"): (0.01, 0.0),
+        ("°F", "°C"): (5.0 / 9.0, -160.0 / 9.0), ("K", "°C"): (1.0, -273.15), ("1", "%"): (100.0, 0.0), ("%",
+        "1"): (0.01, 0.0),
         ("hp", "kW"): (0.745699872, 0.0), ("kcal/h", "kW"): (1.163e-3, 0.0), ("Hz", "1/min"): (60.0, 0.0),
-        ("min", "h"): (1 / 60.0, 0.0), ("s", "h"): (1 / 3600.0, 0.0), ("°F", "K"): (5.0 / 9.0, 459.67 * 5.0 / 9.0), ("°C", "K"): (1.0, 273.15),
+        ("min", "h"): (1 / 60.0, 0.0), ("s", "h"): (1 / 3600.0, 0.0), ("°F", "K"): (5.0 / 9.0, 459.67 * 5.0 / 9.0),
+        ("°C", "K"): (1.0, 273.15),
     }  # fmt: skip
     if (unit, target) in special:
         return special[unit, target]

@@ -32,10 +32,22 @@ from scenarios.settings_sheet import write_whole
 from scenarios.toml_source import KeyPath, TomlSource, read_toml
 
 READING_KEYS = (
-    "encoding", "delimiter", "decimal", "layout", "header_line", "time_column", "time_format", "time_unit", "time_zone", "tag_column",
+    "encoding", "delimiter", "decimal", "layout", "header_line", "time_column", "time_format", "time_unit",
+    "time_zone", "tag_column",
     "value_column", "unit_column", "text_column", "state_column", "source_column",
 )  # fmt: skip
-_FILE_KEYS = (*READING_KEYS, "path", "kind", "sha256", "clock_offset", "clock_uncertainty", "why", "choices", "column", "event")
+_FILE_KEYS = (
+    *READING_KEYS,
+    "path",
+    "kind",
+    "sha256",
+    "clock_offset",
+    "clock_uncertainty",
+    "why",
+    "choices",
+    "column",
+    "event",
+)
 _COLUMN_KEYS = ("column", "signal", "unit", "scale", "at_4_ma", "at_20_ma", "confidence", "checked", "why", "choices")
 _TOP_KEYS = ("title", "refrigerant", "barometric_pressure", "file")
 AS_WRITTEN = "as written"
@@ -96,7 +108,8 @@ class LogMapping:
     def questions(self) -> int:
         """How many answers it waits for."""
         return sum(
-            sum("?" in (c.signal, c.unit) for c in f.columns) + sum(v == "?" for v in f.reading.values()) for f in self.files
+            sum("?" in (c.signal, c.unit) for c in f.columns) + sum(v == "?" for v in f.reading.values())
+            for f in self.files
         )
 
 
@@ -260,7 +273,10 @@ def _read_file(reader: _Reader, at: KeyPath, mapping: Path, barometric_pa: float
             reader.question((*at, key), key, choices, why)
         reading[key] = value
     if reading.get("decimal", "point") not in ("?", "comma", "point"):
-        reader.bad((*at, "decimal"), Problem(f'decimal = "{shortened(str(reading["decimal"]), 20)}"', limit='"comma" or "point"'))
+        reader.bad(
+            (*at, "decimal"),
+            Problem(f'decimal = "{shortened(str(reading["decimal"]), 20)}"', limit='"comma" or "point"'),
+        )
     zone = str(reading.get("time_zone", ""))
     if zone and zone not in ("?", AS_WRITTEN):
         try:
@@ -269,7 +285,8 @@ def _read_file(reader: _Reader, at: KeyPath, mapping: Path, barometric_pa: float
             reader.bad((*at, "time_zone"), error.problems[0])
     one = FileMap(
         (mapping.parent / name) if not Path(name).is_absolute() else Path(name), kind, reading, reader.text((*at, "sha256")),
-        round(reader.quantity((*at, "clock_offset"), "ms", "", 0.0)), round(reader.quantity((*at, "clock_uncertainty"), "ms", "", 0.0)),
+        round(reader.quantity((*at, "clock_offset"), "ms", "", 0.0)), round(reader.quantity((*at,
+            "clock_uncertainty"), "ms", "", 0.0)),
         why, choices,
     )  # fmt: skip
     for k, table in enumerate(source.get((*at, "column")) or ()):
@@ -280,8 +297,12 @@ def _read_file(reader: _Reader, at: KeyPath, mapping: Path, barometric_pa: float
             place = (*at, "event", k)
             kind = reader.text((*place, "kind"), "other")
             if kind not in KINDS:
-                reader.bad((*place, "kind"), Problem(f'"{shortened(kind, 20)}" is no kind of event', limit=", ".join(KINDS)))
-            one.events.append(EventMap(reader.text((*place, "text")), kind, reader.text((*place, "cause")), source.place(place)[0]))
+                reader.bad(
+                    (*place, "kind"), Problem(f'"{shortened(kind, 20)}" is no kind of event', limit=", ".join(KINDS))
+                )
+            one.events.append(
+                EventMap(reader.text((*place, "text")), kind, reader.text((*place, "cause")), source.place(place)[0])
+            )
     return one
 
 
@@ -328,19 +349,31 @@ def _read_unit(reader: _Reader, at: KeyPath, one: ColumnMap, signal: Signal, bar
     unit = spelled(one.unit) if one.unit not in ("°C sat", "°F sat") else one.unit
     if unit == "mA":
         if one.span is None:
-            reader.bad((*at, "unit"), Problem("mA need the transmitter's span", way_out='write at_4_ma = "…" and at_20_ma = "…"'))
+            reader.bad(
+                (*at, "unit"),
+                Problem("mA need the transmitter's span", way_out='write at_4_ma = "…" and at_20_ma = "…"'),
+            )
         one.unit = "mA"
         return
     if not unit or (signal.unit != "1" and dimension_fits(signal, unit) is False):
         kind = dimension_of(signal.unit) or signal.unit
-        reader.bad((*at, "unit"), Problem(f'"{shortened(one.unit, 20)}" is no unit of {one.signal} ({kind})', way_out=_examples(signal)))
+        reader.bad(
+            (*at, "unit"),
+            Problem(f'"{shortened(one.unit, 20)}" is no unit of {one.signal} ({kind})', way_out=_examples(signal)),
+        )
     elif signal.of == "absolute" and signal.unit == "kPa" and unit in READINGS and unit != "inHg":
         limit = f"write {' or '.join(READINGS[unit])}"
         reader.bad((*at, "unit"), Problem(f'"{one.unit}" does not say gauge or absolute', value=one.unit, limit=limit))
     elif signal.of == "absolute" and signal.unit == "kPa" and dimension_of(unit) == "temperature":
-        reader.bad((*at, "unit"), Problem(f'"{one.unit}" is a temperature', way_out=f'write "{unit} sat" for a saturation temperature'))
+        reader.bad(
+            (*at, "unit"),
+            Problem(f'"{one.unit}" is a temperature', way_out=f'write "{unit} sat" for a saturation temperature'),
+        )
     elif not unit.endswith(" sat") and signal.unit != "1" and line_to(signal, unit, barometric_pa) is None:
-        reader.bad((*at, "unit"), Problem(f'"{shortened(one.unit, 20)}" cannot be made {signal.unit}', way_out=_examples(signal)))
+        reader.bad(
+            (*at, "unit"),
+            Problem(f'"{shortened(one.unit, 20)}" cannot be made {signal.unit}', way_out=_examples(signal)),
+        )
     one.unit = unit
 
 

@@ -25,9 +25,20 @@ from scenarios.logged_data.words import concepts_in, plain_header
 
 STANDS = 0.8  # from here on a proposal is taken as it is
 WORTH_ASKING = 0.45
-_ON = frozenset("1 on true yes ein an ja oui marche si aan closed start run running in betrieb high till pa active aktiv actif".split())
-_OFF = frozenset("0 off false no aus nein non arret uit open stop stopped aus betrieb low fra av inactive inaktiv inactif".split())
-_USUAL_CURRENT_A = (10.0, 1500.0)
+LEAST_TRAVEL_PCT = 15.0  # a slide that never was farther may be scaled wrongly; common practice, no source
+_ON = frozenset(
+    {
+        "1", "on", "true", "yes", "ein", "an", "ja", "oui", "marche", "si", "aan", "closed", "start", "run", "running", "in",
+        "betrieb", "high", "till", "pa", "active", "aktiv", "actif",
+    }
+)  # fmt: skip
+_OFF = frozenset(
+    {
+        "0", "off", "false", "no", "aus", "nein", "non", "arret", "uit", "open", "stop", "stopped", "low", "fra",
+        "av", "inactive",
+        "inaktiv", "inactif",
+    }
+)  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -105,9 +116,14 @@ def readings_of(signal: Signal, unit: str) -> tuple[str, ...]:
         return (unit,) if unit else ("bar", "kPa", "psi")
     if unit:
         return (unit,)
-    return {"°C": ("°C", "°F", "K"), "%": ("%", "1"), "A": ("A",), "kW": ("kW", "W", "hp"), "h": ("h",), "ms": ("ms",)}.get(
-        signal.unit, ("1",)
-    )
+    return {
+        "°C": ("°C", "°F", "K"),
+        "%": ("%", "1"),
+        "A": ("A",),
+        "kW": ("kW", "W", "hp"),
+        "h": ("h",),
+        "ms": ("ms",),
+    }.get(signal.unit, ("1",))
 
 
 def fits_values(signal: Signal, unit: str, values: Floats, running: Floats, barometric_pa: float) -> tuple[bool, bool]:
@@ -129,14 +145,17 @@ def fits_values(signal: Signal, unit: str, values: Floats, running: Floats, baro
         return True, True
     got = values * line[0] + line[1]
     possible = bool(np.mean((got >= signal.low) & (got <= signal.high)) > 0.9)
-    if signal.unit == "%" and signal.kind != "count" and np.max(np.abs(values)) > 1.5 and unit == "1":
+    if signal.unit == "%" and signal.kind != "count" and np.percentile(np.abs(values), 98) > 1.5 and unit == "1":
         possible = False
+    top = float(np.percentile(np.abs(values), 98))  # a damaged cell or two are no reach
     usual = True
     if signal.usual is not None:
         some = (running if len(running) else values) * line[0] + line[1]
         usual = signal.usual[0] <= float(np.median(some)) <= signal.usual[1]
-    if signal.unit == "%" and unit == "%" and 0.0 < float(np.max(np.abs(values))) <= 1.05 and len(set(values.tolist())) > 3:
+    if signal.unit == "%" and unit == "%" and 0.0 < top <= 1.05 and len(set(values.tolist())) > 3:
         usual = False  # a share of one in a column that says per cent
+    if "position" in signal.name and unit == "%" and len(values) > 100 and top < LEAST_TRAVEL_PCT:
+        usual = False
     return possible, usual
 
 
@@ -145,9 +164,7 @@ def words_fit(signal: Signal, column: RawColumn) -> bool:
     words = {word.strip().lower() for word in column.words}
     if signal.kind == "contact":
         return bool(words) and words <= (_ON | _OFF) and len(words) <= 4
-    if signal.kind == "state":
-        return True
-    return False
+    return signal.kind == "state"
 
 
 def on_off(word: str) -> float:
@@ -172,19 +189,30 @@ def propose_columns(file: RawFile, barometric_pa: float) -> list[Proposal]:
     return out
 
 
+def running_level(values: Floats) -> float:
+    """What a current or power must exceed for a running machine: a fifth of what it reaches, single peaks left out."""
+    some = values[np.isfinite(values)]
+    return 0.2 * float(np.percentile(some[:: max(1, len(some) // 50_000)], 98)) if len(some) else 0.0
+
+
 def _running_rows(file: RawFile) -> np.ndarray[tuple[int], np.dtype[np.bool_]] | None:
     """Where the machine runs, by the first column that tells: a running contact, or a current well above nothing."""
     for column in file.columns:
         if column.rows is not None or column.values is None or not len(column.values):
             continue
         concepts = concepts_in(column.label)
-        if name_score(signals()["motor_current_a"], concepts) > 0.7 and dimension_fits(signals()["motor_current_a"], spelled(column.unit)) is not False:
-            top = float(np.nanmax(column.values)) if np.isfinite(column.values).any() else 0.0
-            return np.nan_to_num(column.values) > 0.2 * top if top > 0.0 else None
+        if (
+            name_score(signals()["motor_current_a"], concepts) > 0.7
+            and dimension_fits(signals()["motor_current_a"], spelled(column.unit)) is not False
+        ):
+            top = running_level(column.values)
+            return np.nan_to_num(column.values) > top if top > 0.0 else None
     return None
 
 
-def _propose(column: RawColumn, running: np.ndarray[tuple[int], np.dtype[np.bool_]] | None, barometric_pa: float) -> Proposal:
+def _propose(
+    column: RawColumn, running: np.ndarray[tuple[int], np.dtype[np.bool_]] | None, barometric_pa: float
+) -> Proposal:
     own = own_signal(column.name)
     if not own and is_own_column(column.name):
         return Proposal(column, "-", "", 0.9, reasons=["a column of this project's traces that no instrument gives"])
@@ -207,7 +235,12 @@ def _propose(column: RawColumn, running: np.ndarray[tuple[int], np.dtype[np.bool
             continue
         if column.codes is not None and not words_fit(signal, column):
             continue
-        if column.codes is None and signal.kind == "contact" and len(values) and not set(np.unique(values).tolist()) <= {0.0, 1.0, -1.0, 255.0}:
+        if (
+            column.codes is None
+            and signal.kind == "contact"
+            and len(values)
+            and not set(np.unique(values).tolist()) <= {0.0, 1.0, -1.0, 255.0}
+        ):
             continue
         scored.append((score + (0.04 if fit else 0.0), signal))
     scored.sort(key=lambda pair: -pair[0])
@@ -217,7 +250,12 @@ def _propose(column: RawColumn, running: np.ndarray[tuple[int], np.dtype[np.bool
     score, signal = scored[0]
     made = Proposal(column, signal.name, "", min(score, 0.99), found=signal.name)
     made.candidates = [s.name for _, s in scored[:4]]
-    if len(scored) > 1 and scored[1][0] > score - 0.03 and scored[1][1].unit == signal.unit and scored[1][1].kind == signal.kind:
+    if (
+        len(scored) > 1
+        and scored[1][0] > score - 0.03
+        and scored[1][1].unit == signal.unit
+        and scored[1][1].kind == signal.kind
+    ):
         made.confidence = min(made.confidence, 0.6)
         made.reasons.append(f"its words fit {scored[1][1].name} as well")
     _settle_unit(made, signal, unit, values, with_running, barometric_pa)
@@ -236,10 +274,16 @@ def _own(column: RawColumn, name: str, unit: str, barometric_pa: float) -> Propo
     signal = signals()[name]
     made = Proposal(column, name, "", 0.99, found=name)
     suffix = column.name.rsplit("_", 1)[-1]
-    said = {"pa": "Pa", "abs": "kPa(a)", "kpa": "kPa", "k": "K", "c": "°C", "frac": "1", "pct": "%", "a": "A", "w": "W", "kw": "kW",
+    said = {"pa": "Pa", "abs": "kPa(a)", "kpa": "kPa", "k": "K", "c": "°C", "frac": "1", "pct": "%", "a": "A",
+        "w": "W", "kw": "kW",
             "ms": "ms", "h": "h"}  # fmt: skip
     by_name = said.get(suffix, "") if signal.kind in ("analog", "set", "count") and signal.unit != "1" else ""
-    if by_name and unit and unit not in (by_name, "unknown") and line_to(signal, unit, barometric_pa) != line_to(signal, by_name, barometric_pa):
+    if (
+        by_name
+        and unit
+        and unit not in (by_name, "unknown")
+        and line_to(signal, unit, barometric_pa) != line_to(signal, by_name, barometric_pa)
+    ):
         made.unit, made.confidence, made.units = "?", 0.3, [by_name, unit]
         made.reasons.append(f'its name says {by_name}, its unit "{column.unit}"')
         return made
@@ -276,7 +320,9 @@ def fitting_units(signal: Signal, values: Floats, running: Floats, barometric_pa
     return out
 
 
-def _settle_unit(made: Proposal, signal: Signal, unit: str, values: Floats, running: Floats, barometric_pa: float) -> None:
+def _settle_unit(
+    made: Proposal, signal: Signal, unit: str, values: Floats, running: Floats, barometric_pa: float
+) -> None:
     """The unit, or a question where the header or the values leave one."""
     if signal.kind in ("contact", "state", "word") or signal.unit == "1":
         return
@@ -309,13 +355,22 @@ def _settle_unit(made: Proposal, signal: Signal, unit: str, values: Floats, runn
         return
     if len(choices) == 1 and possible:
         made.unit, made.confidence = "?", min(made.confidence, 0.5)
-        made.units = [choices[0], *(u for u in fitting_units(signal, values, running, barometric_pa) if u != choices[0])]
-        made.reasons.append(f"in {choices[0]} the values, about {float(np.median(values)):.4g}, would be unusual for it")
+        made.units = [
+            choices[0],
+            *(u for u in fitting_units(signal, values, running, barometric_pa) if u != choices[0]),
+        ]
+        made.reasons.append(
+            f"in {choices[0]} the values, about {float(np.median(values)):.4g}, would be unusual for it"
+        )
         return
     if not possible:
         made.unit, made.confidence = "?", min(made.confidence, 0.3)
         made.units = fitting_units(signal, values, running, barometric_pa)
-        text = f"values about {float(np.median(values)):.4g} cannot be {signal.name} in {unit}" if len(values) else "no values"
+        text = (
+            f"values about {float(np.median(values)):.4g} cannot be {signal.name} in {unit}"
+            if len(values)
+            else "no values"
+        )
         made.reasons.append(text)
         return
     made.unit, made.confidence = "?", min(made.confidence, 0.6)
@@ -338,7 +393,7 @@ def _settle_rivals(proposals: list[Proposal]) -> None:
             for one in rivals:
                 one.signal = "?"
                 one.confidence = min(one.confidence, 0.5)
-                one.reasons.append(f"{len(rivals)} columns fit {name}: give it to one, and write \"-\" for the others")
+                one.reasons.append(f'{len(rivals)} columns fit {name}: give it to one, and write "-" for the others')
         else:
             for one in rivals[1:]:
                 one.signal, one.unit = "-", ""

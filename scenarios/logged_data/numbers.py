@@ -54,7 +54,7 @@ def tidy_cell(text: str) -> str:
     >>> tidy_cell(" \u22122,5\u00a0")
     '-2,5'
     """
-    return re.sub(_SPACES, " ", re.sub(_MINUS, "-", text)).strip()
+    return text.strip() if text.isascii() else re.sub(_SPACES, " ", re.sub(_MINUS, "-", text)).strip()
 
 
 def looks_numeric(text: str) -> bool:

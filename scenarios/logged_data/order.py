@@ -144,7 +144,10 @@ def _backward(
         if not hour_back and abs(size_ms - HOUR_MS) <= max(10.0 * step_ms, 60_000.0):
             hour_back = where
         if shown < STEPS_SHOWN:
-            text = f"the clock goes back by {_span(size_ms)}: {len(again)} rows before it, whose times come again, are left out"
+            text = (
+                f"the clock goes back by {_span(size_ms)}: {len(again)} rows before it, whose times come "
+                f"again, are left out"
+            )
             issues.append(Issue("clock", text, where, len(again)))
             shown += 1
     if late_rows:

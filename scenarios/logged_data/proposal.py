@@ -143,7 +143,10 @@ def _find_skews(files: Sequence[FileFacts]) -> None:
         else:
             one.skew = _event_skew(reference, one.raw)
         if one.skew is not None and abs(one.skew.offset_ms) > one.skew.uncertainty_ms:
-            text = f"clock {'behind' if one.skew.offset_ms > 0 else 'ahead'} of {first.raw.path.name} by {abs(one.skew.offset_ms) / 1000.0:.1f} s"
+            text = (
+                f"clock {'behind' if one.skew.offset_ms > 0 else 'ahead'} of {first.raw.path.name} by "
+                f"{abs(one.skew.offset_ms) / 1000.0:.1f} s"
+            )
             one.issues.append(Issue("skew", f"{text} ± {one.skew.uncertainty_ms / 1000.0:.1f} s ({one.skew.by})"))
 
 
@@ -178,13 +181,16 @@ def _facts(raw: RawFile, proposal: Proposal, barometric_pa: float) -> ColumnFact
     if values is None:
         good = len(times) - column.empty
         share = good / len(times) if len(times) else 0.0
-        return ColumnFacts(raw.path.name, column.name, proposal.signal, len(times), share, raw.step_ms, False, (), (), 0, bad, words,
+        return ColumnFacts(raw.path.name, column.name, proposal.signal, len(times), share, raw.step_ms, False, (),
+            (), 0, bad, words,
                            column.empty, float("nan"), float("nan"), column.unit)  # fmt: skip
     finite = np.isfinite(values)
     if column.empty > SPARSE_SHARE * len(values):
         times, values, finite = times[finite], values[finite], finite[finite]
-    cov = is_change_of_value(times[:20_000], values[:20_000]) or (column.empty > SPARSE_SHARE * max(1, len(column.values or ())) if False else False)
-    steps = np.diff(times[: 200_000])
+    cov = is_change_of_value(times[:20_000], values[:20_000]) or (
+        column.empty > SPARSE_SHARE * max(1, len(column.values or ())) if False else False
+    )
+    steps = np.diff(times[:200_000])
     steps = steps[steps > 0]
     step_ms = float(np.median(steps)) if len(steps) else 0.0
     flags = np.where(finite, 0, int(Quality.MISSING)).astype(np.uint8)
@@ -217,7 +223,12 @@ def _with_stuck(one: FileFacts) -> list[ColumnFacts]:
 
     analog: dict[str, tuple[Times, Floats]] = {}
     for p in one.proposals:
-        if p.found and signals()[p.found].kind == "analog" and p.column.values is not None and "position" not in p.found:
+        if (
+            p.found
+            and signals()[p.found].kind == "analog"
+            and p.column.values is not None
+            and "position" not in p.found
+        ):
             analog[p.column.name] = (column_times(one.raw, p.column), p.column.values)
     out = []
     for facts in one.columns:
@@ -226,7 +237,11 @@ def _with_stuck(one: FileFacts) -> list[ColumnFacts]:
             out.append(facts)
             continue
         spans = still_spans(*data)
-        stuck = [s for s in spans[:200] if sum(moved(*other, s) for name, other in analog.items() if name != facts.column) >= 2]
+        stuck = [
+            s
+            for s in spans[:200]
+            if sum(moved(*other, s) for name, other in analog.items() if name != facts.column) >= 2
+        ]
         out.append(replace(facts, stuck=tuple(stuck)))
     return out
 
@@ -234,7 +249,9 @@ def _with_stuck(one: FileFacts) -> list[ColumnFacts]:
 def _file_map(one: FileFacts, out: Path) -> FileMap:
     raw = one.raw
     reading = {key: value for key, value in raw.settings.items() if key != "choices"}
-    made = FileMap(_relative(raw.path, out), raw.kind, reading, raw.sha256, choices=str(raw.settings.get("choices", "")))
+    made = FileMap(
+        _relative(raw.path, out), raw.kind, reading, raw.sha256, choices=str(raw.settings.get("choices", ""))
+    )
     if one.skew is not None and abs(one.skew.offset_ms) > one.skew.uncertainty_ms:
         made.clock_offset_ms = one.skew.offset_ms
     made.clock_uncertainty_ms = one.skew.uncertainty_ms if one.skew is not None else 0
@@ -244,7 +261,9 @@ def _file_map(one: FileFacts, out: Path) -> FileMap:
         made.choices = "; ".join(t for t in (made.choices, "comma or point: the sign before the decimals") if t)
         made.why = f"{doubtful[0].name}: {doubtful[0].doubt}"
     if reading.get("time_zone") == "?":
-        made.choices = made.choices or 'an IANA zone such as Europe/Berlin, or "as written" if the clock was set by hand'
+        made.choices = (
+            made.choices or 'an IANA zone such as Europe/Berlin, or "as written" if the clock was set by hand'
+        )
     if raw.kind == "events":
         made.events = _event_maps(raw)
         return made

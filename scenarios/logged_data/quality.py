@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scenarios.logged_data.records import Flags, Floats, Quality, Times
 from scenarios.logged_data.signals import Signal
 
-GAP_FACTOR = 5.0  # times the usual step, and more than two steps: what happened in between is not known; common practice, no source
+# times the usual step, and more than two steps: what happened in between is not known; common practice, no source
+GAP_FACTOR = 5.0
 UNDER_FRAC = -0.4 / 16.0  # of span: 3.6 mA, NAMUR NE 43
 OVER_FRAC = 17.0 / 16.0  # of span: 21 mA, NAMUR NE 43
 STUCK_LEAST_MS = 120_000
@@ -31,7 +32,10 @@ def gaps(time_ms: Times, step_ms: float) -> list[Span]:
     if step_ms <= 0.0 or len(time_ms) < 2:
         return []
     steps = np.diff(time_ms)
-    return [Span(int(time_ms[k]), int(time_ms[k + 1])) for k in np.flatnonzero(steps > max(GAP_FACTOR, 2.0) * step_ms).tolist()]
+    return [
+        Span(int(time_ms[k]), int(time_ms[k + 1]))
+        for k in np.flatnonzero(steps > max(GAP_FACTOR, 2.0) * step_ms).tolist()
+    ]
 
 
 def is_change_of_value(time_ms: Times, values: Floats) -> bool:
@@ -78,7 +82,9 @@ def still_spans(time_ms: Times, values: Floats) -> list[Span]:
     if len(changes) < 10:
         return []
     between = np.diff(times[changes])
-    usual = max(float(np.median(between)), float(np.percentile(between, 98)) / 10.0)  # a level of coarse counts rests often
+    usual = max(
+        float(np.median(between)), float(np.percentile(between, 98)) / 10.0
+    )  # a level of coarse counts rests often
     at = np.concatenate([[0], changes + 1, [len(times) - 1]])
     spans = []
     for a, b in zip(at[:-1].tolist(), at[1:].tolist(), strict=True):

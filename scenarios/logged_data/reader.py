@@ -19,7 +19,17 @@ from scenarios.logged_data.event_words import cause_of, classify, state_of
 from scenarios.logged_data.mapping import ColumnMap, FileMap, LogMapping, read_mapping
 from scenarios.logged_data.matching import fits_values, line_to, on_off, sample
 from scenarios.logged_data.quality import is_change_of_value, moved, out_of_range, still_spans
-from scenarios.logged_data.records import Floats, Issue, LoggedData, LoggedEvent, Quality, RawColumn, RawFile, Series, Times
+from scenarios.logged_data.records import (
+    Floats,
+    Issue,
+    LoggedData,
+    LoggedEvent,
+    Quality,
+    RawColumn,
+    RawFile,
+    Series,
+    Times,
+)
 from scenarios.logged_data.signals import Signal, own_signal, signals
 from scenarios.logged_data.trends import read_raw
 
@@ -71,7 +81,9 @@ def _choose(paths: Sequence[Path], known: LogMapping) -> list[tuple[Path, FileMa
         fits = fits or [one for one in known.files if one.path.name == path.name]
         if not fits:
             names = ", ".join(one.path.name for one in known.files)
-            problem = Problem(f"is not in the mapping {known.path.name}", file=str(path), way_out=f"it has {names}; inspect again")
+            problem = Problem(
+                f"is not in the mapping {known.path.name}", file=str(path), way_out=f"it has {names}; inspect again"
+            )
             raise InputRefused(problem)
         out.append((path, fits[0]))
     return out
@@ -85,7 +97,11 @@ def _take_columns(
         column = by_name.get(want.column)
         if column is None:
             way_out = f"the file has {', '.join(by_name)}"[:240]
-            problems.append(Problem(f'{raw.path.name} has no column "{shortened(want.column, 40)}"', way_out=way_out).at(str(mapping.path), want.line))
+            problems.append(
+                Problem(f'{raw.path.name} has no column "{shortened(want.column, 40)}"', way_out=way_out).at(
+                    str(mapping.path), want.line
+                )
+            )
             continue
         if want.signal == "-" or want.signal in data.series:
             if want.signal != "-":
@@ -123,7 +139,12 @@ def column_times(raw: RawFile, column: RawColumn) -> Times:
 
 
 def make_series(
-    raw: RawFile, column: RawColumn, want: ColumnMap, mapping: LogMapping, one: FileMap, states: dict[str, dict[int, str]]
+    raw: RawFile,
+    column: RawColumn,
+    want: ColumnMap,
+    mapping: LogMapping,
+    one: FileMap,
+    states: dict[str, dict[int, str]],
 ) -> Series:
     """One column as a series.  InputRefused, without a place, if its unit and its values contradict each other."""
     signal = signals()[want.signal]
@@ -138,11 +159,13 @@ def make_series(
     flags[missing] |= np.uint8(Quality.MISSING)
     if signal.kind not in ("contact", "state", "word"):
         values = _in_unit(signal, values, want, mapping, column)
-        flags[np.nan_to_num(out_of_range(signal, values, *(want.span or (None, None)))).astype(bool)] |= np.uint8(Quality.OUT_OF_RANGE)
+        flags[np.nan_to_num(out_of_range(signal, values, *(want.span or (None, None)))).astype(bool)] |= np.uint8(
+            Quality.OUT_OF_RANGE
+        )
     elif signal.kind == "contact":
         values = np.where(np.isnan(values), np.nan, (values != 0.0).astype(np.float64))
     empty = np.count_nonzero(missing)
-    sparse = len(values) > 0 and empty > SPARSE_SHARE * len(values) and empty < len(values)
+    sparse = bool(len(values) > 0 and SPARSE_SHARE * len(values) < empty < len(values))
     if sparse:
         keep = ~missing
         times, values, flags = times[keep], values[keep], flags[keep]
@@ -161,7 +184,8 @@ def _values(column: RawColumn, signal: Signal, want: ColumnMap, states: dict[str
     if column.codes is None:
         if signal.kind == "state" and own_signal(column.name) != signal.name:
             raise InputRefused(Problem(
-                f'"{want.column[:40]}" has numbers where {signal.name} is a state: another controller\'s numbers mean nothing here',
+                f'"{want.column[:40]}" has numbers where {signal.name} is a state: another controller\'s numbers '
+                f'mean nothing here',
                 way_out='write signal = "-"',
             ))  # fmt: skip
         return column.values if column.values is not None else np.empty(0)
@@ -174,7 +198,9 @@ def _values(column: RawColumn, signal: Signal, want: ColumnMap, states: dict[str
     if signal.kind == "state":
         table = _state_numbers(column.words, signal, states)
         return np.array([*table, np.nan])[column.codes]
-    raise InputRefused(Problem(f'"{want.column[:40]}" holds words, and {signal.name} is a number', way_out='write signal = "-"'))
+    raise InputRefused(
+        Problem(f'"{want.column[:40]}" holds words, and {signal.name} is a number', way_out='write signal = "-"')
+    )
 
 
 def _state_numbers(words: Sequence[str], signal: Signal, states: dict[str, dict[int, str]]) -> list[float]:
@@ -198,19 +224,25 @@ def _in_unit(signal: Signal, values: Floats, want: ColumnMap, mapping: LogMappin
     raw = values * want.scale if want.scale != 1.0 else values
     if want.unit == "mA":
         assert want.span is not None
-        out = want.span[0] + (raw - 4.0) * (want.span[1] - want.span[0]) / 16.0
-        return out
+        return want.span[0] + (raw - 4.0) * (want.span[1] - want.span[0]) / 16.0
     some = sample(column) * want.scale
-    possible, usual = fits_values(signal, want.unit, some, np.empty(0), mapping.barometric_pa) if signal.unit != "1" else (True, True)
+    possible, usual = (
+        fits_values(signal, want.unit, some, np.empty(0), mapping.barometric_pa) if signal.unit != "1" else (True, True)
+    )
     if len(some) and not want.checked and (not possible or (not usual and want.confidence < 0.5)):
         middle = float(np.median(some))
         raise InputRefused(Problem(
-            f'"{want.column[:40]}" reads about {middle:.4g}, which in {want.unit} {"is unusual for" if possible else "cannot be"} {signal.name}',
+            f'"{want.column[:40]}" reads about {middle:.4g}, which in {want.unit} '
+            f'{"is unusual for" if possible else "cannot be"} {signal.name}',
             value=want.unit, limit=f"possible are {signal.low:g} to {signal.high:g} {signal.unit}",
             way_out="correct the unit or the scale" + ("; if it is right, write checked = true" if possible else ""),
         ))  # fmt: skip
     if not possible and len(some):
-        raise InputRefused(Problem(f'"{want.column[:40]}" in {want.unit} cannot be {signal.name}', way_out="correct the unit or the scale"))
+        raise InputRefused(
+            Problem(
+                f'"{want.column[:40]}" in {want.unit} cannot be {signal.name}', way_out="correct the unit or the scale"
+            )
+        )
     if want.unit.endswith(" sat"):
         return _from_saturation(raw, want.unit, mapping.refrigerant)
     line = line_to(signal, want.unit, mapping.barometric_pa) if signal.unit != "1" else (1.0, 0.0)
@@ -232,7 +264,11 @@ def _from_saturation(values: Floats, unit: str, refrigerant: str) -> Floats:
 
 def mark_stuck(data: LoggedData) -> None:
     """Flag stretches in which an analog stands still while at least two others move; a note for each."""
-    analog = {n: s for n, s in data.series.items() if signals()[n].kind == "analog" and not n.endswith("_on_ms") and not s.change_of_value}
+    analog = {
+        n: s
+        for n, s in data.series.items()
+        if signals()[n].kind == "analog" and not n.endswith("_on_ms") and not s.change_of_value
+    }
     for name, series in analog.items():
         if name.startswith(("capacity_position", "volume_ratio_position")):
             continue  # a slide that is not driven stands still
@@ -242,7 +278,10 @@ def mark_stuck(data: LoggedData) -> None:
                 continue
             inside = (series.time_ms > span.start_ms) & (series.time_ms <= span.end_ms)
             series.quality[inside] |= np.uint8(Quality.STUCK)
-            text = f"{name} stands still for {(span.end_ms - span.start_ms) / 1000.0:.0f} s while {', '.join(others[:3])} move"
+            text = (
+                f"{name} stands still for {(span.end_ms - span.start_ms) / 1000.0:.0f} s while "
+                f"{', '.join(others[:3])} move"
+            )
             data.issues.setdefault(series.source.split(":")[0], []).append(Issue("stuck", text))
 
 
@@ -263,7 +302,9 @@ def events_of(raw: RawFile, one: FileMap) -> list[LoggedEvent]:
     texts, states, sources = words_of("text"), words_of("state"), words_of("source")
     out = []
     resolution_ms = int(raw.resolution_ms) if raw.resolution_ms in (1000.0, 60_000.0) else 0
-    for time_ms, line, text, state, source in zip(raw.time_ms.tolist(), raw.line.tolist(), texts, states, sources, strict=True):
+    for time_ms, line, text, state, source in zip(
+        raw.time_ms.tolist(), raw.line.tolist(), texts, states, sources, strict=True
+    ):
         fixed = given.get(text)
         kind, name, _ = classify(f"{text}") if fixed is None else (fixed.kind, fixed.cause, 1.0)
         at = int(time_ms) + one.clock_offset_ms
@@ -278,6 +319,17 @@ def events_of(raw: RawFile, one: FileMap) -> list[LoggedEvent]:
 def _state_in(text: str) -> str:
     """A state that stands in the text itself: "… cleared", "… gone"."""
     words = text.lower().split()
-    if words and words[-1].strip(".)") in ("cleared", "gone", "returned", "normal", "geht", "rtn", "beendet", "ended", "off", "(rtn"):
+    if words and words[-1].strip(".)") in (
+        "cleared",
+        "gone",
+        "returned",
+        "normal",
+        "geht",
+        "rtn",
+        "beendet",
+        "ended",
+        "off",
+        "(rtn",
+    ):
         return "off"
     return "on" if words and words[-1].strip(".)") in ("active", "raised", "kommt", "on", "act") else ""

@@ -11,15 +11,25 @@ from collections.abc import Callable
 import numpy as np
 
 from scenarios.logged_data.header_units import dimension_of
-from scenarios.logged_data.matching import STANDS, Proposal, line_to, sample
+from scenarios.logged_data.matching import STANDS, Proposal, line_to, running_level, sample
+from scenarios.logged_data.numbers import Mask
 from scenarios.logged_data.records import Floats, RawFile
 from scenarios.logged_data.signals import signals
-from scenarios.logged_data.words import concepts_in
 
 Saturation = Callable[[float], float]  # pressure in kPa absolute → temperature in °C, NaN outside
 
-SUBCOOLED_K = -4.0  # suction gas colder than saturation by more than the errors of two instruments; common practice, no source
-HOTTEST_SUPERHEAT_K = 28.0  # of suction gas in service: more is a wrong reference or unit; common practice, no source
+SUBCOOLED_K = (
+    -2.0
+)  # suction gas colder than saturation by more than the errors of two instruments; common practice, no source
+# of suction gas in service: more may be true, and may be a wrong reference or unit; common practice, no source
+HOTTEST_SUPERHEAT_K = 15.0
+OTHER_SUPERHEAT_K = (
+    10.0  # more than this is asked about where the other reference would give less; common practice, no source
+)
+ROOM_OVER_EVAPORATION_K = (-2.0, 25.0)  # what is cooled, above saturated suction; common practice, no source
+_REFERENCES = ("(g)", "(a)", "psig", "psia")
+UNCONFIRMED = "gauge or absolute as the header says: nothing in the log confirms it"
+HIGHEST_KW_PER_A = 2.0  # three phases at 1.3 kV: more is a medium-voltage motor or a wrong scale
 
 
 def saturation_of(refrigerant: str) -> Saturation:
@@ -30,18 +40,26 @@ def saturation_of(refrigerant: str) -> Saturation:
 
     def temperature_c(pressure_kpa_abs: float) -> float:
         pressure_pa = pressure_kpa_abs * 1000.0
-        return saturation_temperature_k(tables, pressure_pa) - 273.15 if in_envelope(tables, pressure_pa) else float("nan")
+        return (
+            saturation_temperature_k(tables, pressure_pa) - 273.15 if in_envelope(tables, pressure_pa) else float("nan")
+        )
 
     return temperature_c
 
 
 def _found(proposals: list[Proposal], name: str) -> Proposal | None:
-    return next((p for p in proposals if p.found == name and p.signal in (name, "?") and p.column.values is not None), None)
+    return next(
+        (p for p in proposals if p.found == name and p.signal in (name, "?") and p.column.values is not None), None
+    )
 
 
-def _median(one: Proposal, unit: str, running: np.ndarray[tuple[int], np.dtype[np.bool_]] | None, barometric_pa: float) -> float:
+def _median(one: Proposal, unit: str, running: Mask | None, barometric_pa: float) -> float:
     """The median while running, in the signal's unit; NaN if the unit does not fit."""
-    line = line_to(signals()[one.found], unit, barometric_pa) if unit not in ("", "?") and not unit.endswith(" sat") else None
+    line = (
+        line_to(signals()[one.found], unit, barometric_pa)
+        if unit not in ("", "?") and not unit.endswith(" sat")
+        else None
+    )
     values = one.column.values
     if line is None or values is None:
         return float("nan")
@@ -73,7 +91,7 @@ def settle_references(file: RawFile, proposals: list[Proposal], saturation: Satu
     verdict: dict[str, float] = {}
     for unit in suction.units:
         verdict[unit] = gas_c - saturation(_median(suction, unit, running, barometric_pa))
-    sound = [u for u, k in verdict.items() if SUBCOOLED_K <= k <= HOTTEST_SUPERHEAT_K]
+    sound = [u for u, k in verdict.items() if SUBCOOLED_K <= k <= HOTTEST_SUPERHEAT_K + 10.0]
     told = ", ".join(f"{u}: superheat {k:.0f} K" for u, k in verdict.items() if np.isfinite(k))
     if len(sound) != 1:
         suction.reasons.append(f"suction gas does not decide ({told})")
@@ -92,7 +110,7 @@ def _two_references(units: list[str]) -> bool:
     return {u.endswith(("(g)", "psig")) for u in units} == {True, False}
 
 
-def running_rows(proposals: list[Proposal]) -> np.ndarray[tuple[int], np.dtype[np.bool_]] | None:
+def running_rows(proposals: list[Proposal]) -> Mask | None:
     """Rows of a wide log in which the machine runs, None if no column tells."""
     contact = next((p for p in proposals if p.found == "motor_running" and p.column.values is not None), None)
     if contact is not None and contact.column.rows is None and contact.column.values is not None:
@@ -101,8 +119,8 @@ def running_rows(proposals: list[Proposal]) -> np.ndarray[tuple[int], np.dtype[n
     current = next((p for p in proposals if p.found == "motor_current_a" and p.column.values is not None), None)
     if current is not None and current.column.rows is None and current.column.values is not None:
         data: Floats = np.nan_to_num(current.column.values)
-        top = float(data.max(initial=0.0))
-        return data > 0.2 * top if top > 0.0 else None
+        level = running_level(data)
+        return data > level if level > 0.0 else None
     return None
 
 
@@ -127,9 +145,11 @@ def check_relations(proposals: list[Proposal], saturation: Saturation, barometri
             _doubt(one, f"discharge {pd_kpa:.0f} kPa would be below suction {ps_kpa:.0f} kPa in service")
     if ps and ts and np.isfinite(ps_kpa) and np.isfinite(ts_c):
         superheat_k = ts_c - saturation(ps_kpa)
-        if np.isfinite(superheat_k) and not SUBCOOLED_K - 2.0 <= superheat_k <= HOTTEST_SUPERHEAT_K + 2.0:
-            for one in (ps, ts):
-                _doubt(one, f"suction gas at {ts_c:.0f} °C and {ps_kpa:.0f} kPa abs would have {superheat_k:.0f} K of superheat")
+        most_k = _most_superheat_k(ps, ts_c, saturation, running, barometric_pa)
+        if np.isfinite(superheat_k) and not SUBCOOLED_K - 1.0 <= superheat_k <= most_k:
+            text = f"suction gas at {ts_c:.0f} °C and {ps_kpa:.0f} kPa abs would have {superheat_k:.0f} K of superheat"
+            for one in {id(p): p for p in (ps, ts, *_of_one_reference(proposals))}.values():
+                _doubt(one, text)
     if td and to and to_c > td_c + 5.0:
         for one in (td, to):
             _doubt(one, f"oil at {to_c:.0f} °C would be hotter than the discharge at {td_c:.0f} °C")
@@ -137,11 +157,73 @@ def check_relations(proposals: list[Proposal], saturation: Saturation, barometri
         above_k = td_c - saturation(pd_kpa)
         if np.isfinite(above_k) and above_k < -8.0:
             for one in (pd, td):
-                _doubt(one, f"discharge at {td_c:.0f} °C and {pd_kpa:.0f} kPa abs would be {-above_k:.0f} K below saturation")
+                _doubt(
+                    one,
+                    f"discharge at {td_c:.0f} °C and {pd_kpa:.0f} kPa abs would be {-above_k:.0f} K below saturation",
+                )
     if po and ps and np.isfinite(po_kpa) and po_kpa < ps_kpa:
         _doubt(po, f"oil at {po_kpa:.0f} kPa would be below suction at {ps_kpa:.0f} kPa in service")
+    if not (ps and ts and np.isfinite(ps_kpa) and np.isfinite(ts_c)):
+        for one in _of_one_reference(proposals):
+            one.reasons.append(UNCONFIRMED)
+    _check_machine(value)
+    room, room_c = value("process_temperature_c")
+    if room and ps and np.isfinite(room_c) and np.isfinite(ps_kpa):
+        over_k = room_c - saturation(ps_kpa)
+        if np.isfinite(over_k) and not ROOM_OVER_EVAPORATION_K[0] <= over_k <= ROOM_OVER_EVAPORATION_K[1]:
+            _doubt(room, f"what is cooled, at {room_c:.0f} °C, would be {over_k:.0f} K above the saturated suction")
+    _check_one_reference(proposals)
 
 
-def names_other_machine(text: str) -> bool:
-    """Whether a header speaks of another compressor."""
-    return "other" in concepts_in(text)
+def _most_superheat_k(
+    suction: Proposal, gas_c: float, saturation: Saturation, running: Mask | None, barometric_pa: float
+) -> float:
+    """The superheat from which on the unit is asked about: less where the other reference would give a usual one."""
+    other = suction.unit.replace("(a)", "(g)").replace("psia", "psig")
+    if other == suction.unit:
+        return HOTTEST_SUPERHEAT_K
+    as_gauge_k = gas_c - saturation(_median(suction, other, running, barometric_pa))
+    return OTHER_SUPERHEAT_K if np.isfinite(as_gauge_k) and as_gauge_k >= -1.0 else HOTTEST_SUPERHEAT_K
+
+
+def _of_one_reference(proposals: list[Proposal]) -> list[Proposal]:
+    """All absolute pressures whose header says gauge or absolute: one logger writes one of them, right or wrong."""
+    return [p for p in proposals if p.found and signals()[p.found].of == "absolute" and p.unit.endswith(_REFERENCES)]
+
+
+def _check_machine(value: Callable[[str], tuple[Proposal | None, float]]) -> None:
+    """Current against power, set point against pressure, oil before against after the filter, oil against discharge."""
+    current, amps = value("motor_current_a")
+    power, kilowatts = value("motor_power_kw")
+    if current and power and amps > 5.0 and kilowatts / amps > HIGHEST_KW_PER_A:
+        for one in (current, power):
+            _doubt(one, f"{kilowatts:.0f} kW at {amps:.0f} A is a medium-voltage motor, or a wrong scale")
+    if current and power and kilowatts > 1.0 and kilowatts / max(amps, 1e-9) < 0.12:
+        for one in (current, power):
+            _doubt(one, f"{kilowatts:.0f} kW at {amps:.0f} A is far too little power for a motor of 230 V and more")
+    suction, ps_kpa = value("suction_pressure_kpa_abs")
+    wanted, set_kpa = value("suction_set_point_kpa_abs")
+    if suction and wanted and abs(set_kpa - ps_kpa) > 0.3 * ps_kpa:
+        for one in (suction, wanted):
+            _doubt(one, f"set point {set_kpa:.0f} kPa and suction {ps_kpa:.0f} kPa do not belong together")
+    before, before_kpa = value("oil_pressure_before_filter_kpa_abs")
+    after, after_kpa = value("oil_pressure_kpa_abs")
+    if before and after and (after_kpa > before_kpa + 30.0 or before_kpa > after_kpa + 300.0):
+        for one in (before, after):
+            _doubt(
+                one, f"oil {before_kpa:.0f} kPa before and {after_kpa:.0f} kPa after the filter do not belong together"
+            )
+    discharge, pd_kpa = value("discharge_pressure_kpa_abs")
+    if after and discharge and not -800.0 < after_kpa - pd_kpa < 800.0:
+        for one in (after, discharge):
+            _doubt(one, f"oil at {after_kpa:.0f} kPa and discharge at {pd_kpa:.0f} kPa do not belong together")
+
+
+def _check_one_reference(proposals: list[Proposal]) -> None:
+    """One logger writes gauge or absolute: a file with both is asked about."""
+    said = _of_one_reference(proposals)
+    gauge = [p for p in said if p.unit.endswith(("(g)", "psig"))]
+    if not gauge or len(gauge) == len(said):
+        return
+    for one in said:
+        _doubt(one, "gauge and absolute pressures in one file")

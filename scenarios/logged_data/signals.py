@@ -54,7 +54,7 @@ _USUAL = {
     "oil_pressure_before_filter_kpa_abs": (400.0, 2800.0),
     "oil_pressure_kpa_abs": (400.0, 2800.0),
     "oil_temperature_c": (20.0, 75.0),
-    "oil_level_pct": (5.0, 100.0),
+    "oil_level_pct": (15.0, 100.0),
     "motor_current_a": (10.0, 1500.0),
     "motor_power_kw": (5.0, 1500.0),
     "process_temperature_c": (-50.0, 30.0),
@@ -65,27 +65,39 @@ _USUAL = {
 }
 _POSSIBLE = {  # wider than a transmitter's span: what the thing itself can be
     "kPa absolute": (0.0, 4000.0), "kPa difference": (-3000.0, 3000.0), "°C": (-90.0, 200.0), "%": (-5.0, 106.0),
-    "A": (-20.0, 3000.0), "kW": (-20.0, 5000.0), "ms": (0.0, 2.0**53), "h": (0.0, 1e6), "1": (0.0, 1e9), "1/min": (0.0, 20_000.0),
+    "A": (-20.0, 3000.0), "kW": (-20.0, 5000.0), "ms": (0.0, 2.0**53), "h": (0.0, 1e6), "1": (0.0, 1e9),
+    "1/min": (0.0, 20_000.0),
 }  # fmt: skip
 
 _N = {  # signal: (needs …), never, may
-    "suction_pressure_kpa_abs": ("suction pressure | suction saturated temperature | suction saturated", "set demand oil differential alarm superheat discharge filter hours", "motor"),
-    "discharge_pressure_kpa_abs": ("discharge pressure | discharge saturated temperature | discharge saturated", "set demand oil differential alarm superheat suction filter fan", ""),
-    "suction_temperature_c": ("suction temperature", "set saturated superheat oil differential alarm discharge room pressure", ""),
-    "discharge_temperature_c": ("discharge temperature", "set saturated superheat oil differential alarm suction", "pressure"),
-    "oil_pressure_before_filter_kpa_abs": ("oil pressure before filter | oil pressure before", "set differential alarm temperature", "pump"),
+    "suction_pressure_kpa_abs": ("suction pressure | suction saturated temperature | suction "
+                                 "saturated", "set demand oil differential alarm superheat discharge filter hours", "motor"),
+    "discharge_pressure_kpa_abs": ("discharge pressure | discharge saturated temperature | discharge "
+                                   "saturated", "set demand oil differential alarm superheat suction filter fan", ""),
+    "suction_temperature_c": ("suction temperature", "set saturated superheat oil differential alarm discharge "
+                                                     "room pressure", ""),
+    "discharge_temperature_c": ("discharge temperature", "set saturated superheat oil differential alarm "
+                                                         "suction", "pressure"),
+    "oil_pressure_before_filter_kpa_abs": ("oil pressure before filter | oil pressure "
+                                           "before", "set differential alarm temperature", "pump"),
     "oil_pressure_kpa_abs": ("oil pressure", "set differential alarm temperature before level", "after filter pump"),
     "oil_temperature_c": ("oil temperature", "set alarm pressure level differential", "after"),
     "oil_level_pct": ("oil level", "alarm temperature pressure", "vessel"),
     "motor_current_a": ("current", "set alarm hours limit inhibit oil fan pump", "motor"),
-    "motor_power_kw": ("motor power | power", "set alarm slide position capacity cooling pump fan demand oil current ratio", "motor cooling"),
-    "capacity_position_pct": ("capacity position | capacity slide | capacity slide position | capacity", "ratio opposite demand set up down drive manual command inhibit alarm motor", "slide power position"),
-    "capacity_position_opposite_pct": ("capacity opposite", "ratio demand set up down drive manual alarm", "slide position power"),
-    "volume_ratio_position_pct": ("ratio position | ratio slide | ratio slide position | ratio", "opposite demand set up down drive manual command alarm", "slide position capacity"),
+    "motor_power_kw": ("motor power | power", "set alarm slide position capacity cooling pump fan demand oil "
+                                              "current ratio", "motor cooling"),
+    "capacity_position_pct": ("capacity position | capacity slide | capacity slide position | capacity", "ratio "
+        "opposite demand set up down drive manual command inhibit alarm motor", "slide power position"),
+    "capacity_position_opposite_pct": ("capacity opposite", "ratio demand set up down drive manual "
+                                                            "alarm", "slide position power"),
+    "volume_ratio_position_pct": ("ratio position | ratio slide | ratio slide position | "
+                                  "ratio", "opposite demand set up down drive manual command "
+                                           "alarm", "slide position capacity"),
     "volume_ratio_position_opposite_pct": ("ratio opposite", "demand set up down drive manual alarm", "slide position"),
     "process_temperature_c": ("room temperature", "set alarm oil suction discharge wetbulb ambient", ""),
     "vessel_high_high_level": ("highhigh level | highhigh vessel | vessel highhigh level", "oil", "vessel alarm level"),
-    "motor_running": ("motor running | running", "command hours demand remote count starts alarm oil pump fan heater other stop", "motor"),
+    "motor_running": ("motor running | running", "command hours demand remote count starts alarm oil pump fan "
+                                                 "heater other stop", "motor"),
     "safety_chain_closed": ("chain", "", "stop"),
     "stop_button_pressed": ("stop", "chain", "alarm"),
     "reset_pressed": ("reset", "", "alarm trip"),
@@ -103,8 +115,10 @@ _N = {  # signal: (needs …), never, may
     "oil_pump": ("oil pump", "pressure temperature current alarm", "running command motor"),
     "oil_heater": ("oil heater | heater", "temperature alarm", "running command"),
     "injection_cooling": ("injection", "temperature pressure alarm", "drive command"),
-    "capacity_load": ("capacity up | slide up", "down ratio demand manual cooling alarm position", "slide drive power command"),
-    "capacity_unload": ("capacity down | slide down", "ratio demand manual cooling alarm position", "slide drive power command up"),
+    "capacity_load": ("capacity up | slide up", "down ratio demand manual cooling alarm "
+                                                "position", "slide drive power command"),
+    "capacity_unload": ("capacity down | slide down", "ratio demand manual cooling alarm "
+                                                      "position", "slide drive power command up"),
     "volume_ratio_increase": ("ratio up", "down demand manual alarm position", "slide drive command"),
     "volume_ratio_decrease": ("ratio down", "demand manual alarm position", "slide drive command up"),
     "mode": ("mode", "alarm manual capacity ratio slide", "running"),
@@ -112,7 +126,8 @@ _N = {  # signal: (needs …), never, may
     "trip_first_out": ("first | trip first", "", "trip alarm"),
     "trip_word": ("trip word", "", "alarm"),
     "alarm_word": ("alarm word", "trip", ""),
-    "capacity_demand_pct": ("capacity demand | slide demand | capacity set", "ratio manual remote pressure", "slide position power"),
+    "capacity_demand_pct": ("capacity demand | slide demand | capacity "
+                            "set", "ratio manual remote pressure", "slide position power"),
     "volume_ratio_demand_pct": ("ratio demand | ratio set", "manual", "slide position"),
     "suction_set_point_kpa_abs": ("suction set | pressure set", "discharge oil temperature manual alarm trip", "pressure"),
     "oil_differential_kpa": ("oil differential | oil pressure differential", "filter alarm set", "pressure"),

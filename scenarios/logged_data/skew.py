@@ -20,7 +20,8 @@ CLEARLY = 1.15  # times the best one elsewhere
 PAIRS = (
     ("motor_current_a", "motor_power_kw"), ("motor_running", "motor_current_a"), ("motor_running", "motor_power_kw"),
     ("motor_running", "motor_run"), ("discharge_pressure_kpa_abs", "oil_pressure_kpa_abs"),
-    ("oil_pressure_kpa_abs", "oil_pressure_before_filter_kpa_abs"), ("capacity_position_pct", "capacity_position_opposite_pct"),
+    ("oil_pressure_kpa_abs", "oil_pressure_before_filter_kpa_abs"), ("capacity_position_pct",
+    "capacity_position_opposite_pct"),
     ("capacity_position_pct", "motor_current_a"), ("suction_pressure_kpa_abs", "suction_pressure_kpa_abs"),
 )  # fmt: skip
 
@@ -107,7 +108,9 @@ def best_skew(reference: dict[str, Series], other: dict[str, Series]) -> Skew | 
     return max(found, key=lambda s: s.correlation) if found else None
 
 
-def skew_of_events(edges_ms: Times, events_ms: Times, widest_ms: int = WIDEST_MS, within_ms: int = 3000) -> tuple[int, int] | None:
+def skew_of_events(
+    edges_ms: Times, events_ms: Times, widest_ms: int = WIDEST_MS, within_ms: int = 3000
+) -> tuple[int, int] | None:
     """(offset to add to the events, ±) that puts most events on an edge of the trend; None if no shift is clearly best."""
     if len(edges_ms) < 2 or len(events_ms) < 2:
         return None

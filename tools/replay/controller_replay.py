@@ -22,12 +22,15 @@ from scenarios.entries import SCAN_TYPE, CompiledEntry
 from scenarios.errors import InputRefused, Problem
 from scenarios.logged_data.records import Floats, LoggedData, Quality, Times
 from scenarios.logged_data.signals import INPUT_NAMES, signals
+from scenarios.record_fields import suffix_of
 from scenarios.records import dtype_of, to_array, write_into
 from tools.replay.timeline import SettingsPeriod, crossings, running_states
 from tools.replay.watched import common_of
 
 SCAN_MS = 100
-WARM_UP_MS = 60_000  # filters and timers of a controller that was attached to a running machine; common practice, no source
+WARM_UP_MS = (
+    60_000  # filters and timers of a controller that was attached to a running machine; common practice, no source
+)
 LOST_AFTER_MS = 60_000  # an input held longer than this is no measurement any more, and counts as lost
 DEMAND_TOLERANCE_PCT = 4.0  # a 2 s hold under a PI with a neutral zone of 2.5 %; own judgement
 DEMAND_LASTING_MS = 20_000
@@ -37,13 +40,17 @@ RESET_MS = 1000
 _TIMED = ("motor_run", "oil_pump", "mode", "inhibit", "trip_first_out", "start_refused")
 _SLOW = ("capacity_demand_pct", "volume_ratio_demand_pct", "suction_set_point_kpa_abs")
 _MATTERS = {  # output → the inputs that it rests on, for saying which are missing
-    "motor_run": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c", "oil_pressure_kpa_abs",
-                  "oil_temperature_c", "motor_current_a", "safety_chain_closed", "stop_button_pressed", "selection", "remote_run",
+    "motor_run": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c",
+    "oil_pressure_kpa_abs",
+                  "oil_temperature_c", "motor_current_a", "safety_chain_closed", "stop_button_pressed", "selection",
+                  "remote_run",
                   "oil_level_pct", "valves_open", "vessel_high_high_level", "reset_pressed"),
     "inhibit": ("motor_current_a", "discharge_pressure_kpa_abs", "suction_pressure_kpa_abs", "discharge_temperature_c"),
-    "capacity_demand_pct": ("suction_pressure_kpa_abs", "capacity_position_pct", "selection", "remote_demand_pct", "second_set_point",
+    "capacity_demand_pct": ("suction_pressure_kpa_abs", "capacity_position_pct", "selection", "remote_demand_pct",
+    "second_set_point",
                             "capacity_manual", "capacity_manual_demand_pct", "announced_load_pct", "process_temperature_c"),
-    "volume_ratio_demand_pct": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "capacity_position_pct", "volume_ratio_manual",
+    "volume_ratio_demand_pct": ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "capacity_position_pct",
+    "volume_ratio_manual",
                                 "volume_ratio_manual_demand_pct"),
     "suction_set_point_kpa_abs": ("second_set_point", "selection"),
 }  # fmt: skip
@@ -98,7 +105,7 @@ def input_records(data: LoggedData, times: Times) -> tuple[Any, list[str]]:
         first = float(series.good()[1][0])
         values = np.where(known, held, first if np.isfinite(first) else default)
         records[name] = values.astype(records.dtype[name])
-        health = f"{name.removesuffix('_kpa_abs').removesuffix('_pct').removesuffix('_c').removesuffix('_kw').removesuffix('_a')}_health"
+        health = f"{name.removesuffix(f'_{suffix_of(name)}')}_health"
         if health in names:
             limit_ms = max(LOST_AFTER_MS, int(5 * series.interval_ms))
             lost = (age > limit_ms) & (not series.change_of_value)
@@ -119,7 +126,11 @@ def _flagged(data: LoggedData, name: str, times: Times) -> Any:
 
 def _fill_in(data: LoggedData, records: Any, times: Times, missing: list[str]) -> None:
     """What can be had from elsewhere: oil pressure from its differential, running from the current, resets from events."""
-    if "oil_pressure_kpa_abs" in missing and "oil_differential_kpa" in data.series and "discharge_pressure_kpa_abs" not in missing:
+    if (
+        "oil_pressure_kpa_abs" in missing
+        and "oil_differential_kpa" in data.series
+        and "discharge_pressure_kpa_abs" not in missing
+    ):
         held, _ = data.series["oil_differential_kpa"].held(times)
         records["oil_pressure_kpa_abs"] = np.nan_to_num(held) + records["discharge_pressure_kpa_abs"]
         missing.remove("oil_pressure_kpa_abs")
@@ -142,7 +153,8 @@ def _fill_in(data: LoggedData, records: Any, times: Times, missing: list[str]) -
 
 
 def replay_controller(
-    data: LoggedData, controller: str, history: Sequence[SettingsPeriod], start_ms: int | None = None, end_ms: int | None = None,
+    data: LoggedData, controller: str, history: Sequence[SettingsPeriod], start_ms: int | None = None,
+        end_ms: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> ControllerReplay:  # fmt: skip
     """Run the logged measurements through a shipped controller.
@@ -154,10 +166,14 @@ def replay_controller(
     end = data.end_ms if end_ms is None else min(end_ms, data.end_ms)
     for name in ("suction_pressure_kpa_abs", "discharge_pressure_kpa_abs"):
         if name not in data.series:
-            raise InputRefused(Problem(f"the log has no {name}: the logic cannot be replayed", way_out="map a column to it"))
+            raise InputRefused(
+                Problem(f"the log has no {name}: the logic cannot be replayed", way_out="map a column to it")
+            )
     if not 0 < end - begin <= LONGEST_MS:
         limit = f"at most {LONGEST_MS // 86_400_000} days at once"
-        raise InputRefused(Problem(f"{(end - begin) / 3.6e6:.1f} h are to be replayed", limit=limit, way_out="name a part of the log"))
+        raise InputRefused(
+            Problem(f"{(end - begin) / 3.6e6:.1f} h are to be replayed", limit=limit, way_out="name a part of the log")
+        )
     times = np.arange(begin, end + 1, SCAN_MS, dtype=np.int64)
     records, missing = input_records(data, times)
     outputs, notes = _scan_all(data, controller, history, times, records, progress)
@@ -173,7 +189,10 @@ def replay_controller(
     made.differences.sort(key=lambda d: d.time_ms)
     for k, one in enumerate(made.differences[1:], 1):
         earlier = made.differences[0]
-        told = f"it may follow from the earlier difference of {earlier.output.replace('_', ' ')}: the rest is conditional on that"
+        told = (
+            f"it may follow from the earlier difference of {earlier.output.replace('_', ' ')}: the rest is "
+            f"conditional on that"
+        )
         made.differences[k] = replace(one, why=(told, *one.why))
     return made
 
@@ -206,7 +225,9 @@ def _scan_all(
         write_into(first_out, outputs)
         notes.append("the machine runs at the start of the log: the logic begins in AUTOMATIC, with its timers run out")
     else:
-        notes.append("the machine stands at the start of the log: the logic begins at rest, and waits from before are not known")
+        notes.append(
+            "the machine stands at the start of the log: the logic begins at rest, and waits from before are not known"
+        )
     if "selection" not in data.series:
         notes.append("off/local/remote is not in the log: local is assumed")
     scan = SCAN_TYPE(entry.address)
@@ -235,7 +256,10 @@ def _scan_all(
 
 def _take_over(data: LoggedData, state: Any, outputs: Outputs, time_ms: int) -> None:
     """Begin with the demands that the log shows, not with the measured positions."""
-    for name, part in (("capacity_demand_pct", state.common.capacity), ("volume_ratio_demand_pct", state.common.volume_ratio)):
+    for name, part in (
+        ("capacity_demand_pct", state.common.capacity),
+        ("volume_ratio_demand_pct", state.common.volume_ratio),
+    ):
         if name in data.series:
             held, _ = data.series[name].held(np.array([time_ms], dtype=np.int64))
             if np.isfinite(held[0]):
@@ -271,7 +295,9 @@ def first_difference(data: LoggedData, made: ControllerReplay, name: str) -> tup
     return _lasting(times, off, values, answer[place], 0)
 
 
-def _lasting(times: Times, off: Any, logged: Floats, answer: Floats, lasting_ms: int) -> tuple[int, float, float] | None:
+def _lasting(
+    times: Times, off: Any, logged: Floats, answer: Floats, lasting_ms: int
+) -> tuple[int, float, float] | None:
     starts = np.flatnonzero(np.diff(np.concatenate([[False], off]).astype(np.int8)) == 1)
     ends = np.flatnonzero(np.diff(np.concatenate([off, [False]]).astype(np.int8)) == -1)
     for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
@@ -280,7 +306,9 @@ def _lasting(times: Times, off: Any, logged: Floats, answer: Floats, lasting_ms:
     return None
 
 
-def reasons(data: LoggedData, made: ControllerReplay, name: str, time_ms: int, history: Sequence[SettingsPeriod]) -> list[str]:
+def reasons(
+    data: LoggedData, made: ControllerReplay, name: str, time_ms: int, history: Sequence[SettingsPeriod]
+) -> list[str]:
     """Why an output may differ, the likeliest first: by hand, settings, missing inputs, bad samples, sampling."""
     out = []
     near = [e for e in data.events if abs(e.time_ms - time_ms) < 10 * 60_000]
@@ -295,7 +323,7 @@ def reasons(data: LoggedData, made: ControllerReplay, name: str, time_ms: int, h
     known_changes = [p.from_ms for p in history[1:]]
     for event in changed:
         if not any(abs(event.time_ms - known) < 15 * 60_000 for known in known_changes):
-            out.append(f"another setting: the log says \"{event.text}\", and no sheet is given from then on")
+            out.append(f'another setting: the log says "{event.text}", and no sheet is given from then on')
     matters = [i for i in _MATTERS.get(name, ()) if i != "process_temperature_c" or _by_temperature(history)]
     out += _state_there(made, name, time_ms)
     out += _touched(data, history, name, time_ms)
@@ -322,7 +350,9 @@ def reasons(data: LoggedData, made: ControllerReplay, name: str, time_ms: int, h
 
 def _by_temperature(history: Sequence[SettingsPeriod]) -> bool:
     """Whether a process temperature is regulated."""
-    return any(common_of(p.settings).capacity.target.control_variable == ControlVariable.PROCESS_TEMPERATURE for p in history)
+    return any(
+        common_of(p.settings).capacity.target.control_variable == ControlVariable.PROCESS_TEMPERATURE for p in history
+    )
 
 
 def _state_there(made: ControllerReplay, name: str, time_ms: int) -> list[str]:
@@ -351,14 +381,18 @@ def _touched(data: LoggedData, history: Sequence[SettingsPeriod], name: str, tim
             continue
         if crossing.lasted_ms <= 2 * interval_ms:
             out.append(
-                f"{one.quantity} met its {one.kind} limit of {one.limit:.5g} {one.unit} for one sample ({crossing.value:.5g}); held for "
-                f"{interval_ms / 1000.0:g} s that is longer than its delay of {one.delay_ms / 1000.0:g} s, which the logic's own reading may not have been"
+                f"{one.quantity} met its {one.kind} limit of {one.limit:.5g} {one.unit} for one sample "
+                f"({crossing.value:.5g}); held for "
+                f"{interval_ms / 1000.0:g} s that is longer than its delay of {one.delay_ms / 1000.0:g} s, which "
+                f"the logic's own reading may not have been"
             )
     return out[:2]
 
 
 def _harmless(name: str) -> bool:
     """Inputs whose default is what a cabinet without them would see."""
-    return name in ("safety_chain_closed", "valves_open", "stop_button_pressed", "vessel_high_high_level", "announced_load_pct",
+    return name in ("safety_chain_closed", "valves_open", "stop_button_pressed", "vessel_high_high_level",
+        "announced_load_pct",
                     "second_set_point", "remote_demand_pct", "capacity_manual_demand_pct", "volume_ratio_manual_demand_pct",
-                    "capacity_manual", "volume_ratio_manual", "selection", "remote_run", "reset_pressed") or signals()[name].kind == "set"  # fmt: skip
+                    "capacity_manual", "volume_ratio_manual", "selection", "remote_run",
+                    "reset_pressed") or signals()[name].kind == "set"  # fmt: skip

@@ -13,9 +13,12 @@ from scenarios.logged_data.signals import signals
 _KIND = {
     "motor_run": "motor", "motor_running": "motor", "oil_pump": "motor", "mode": "mode", "inhibit": "inhibit",
     "trip_first_out": "trip", "trip_word": "trip", "alarm_word": "alarm", "selection": "operator", "remote_run": "operator",
-    "second_set_point": "operator", "reset_pressed": "operator", "stop_button_pressed": "operator", "capacity_manual": "manual",
-    "volume_ratio_manual": "manual", "safety_chain_closed": "contact", "valves_open": "contact", "vessel_high_high_level": "contact",
-    "start_refused": "start", "stop_reason": "stop", "starts_count": "counter", "trips_count": "counter", "suction_set_point_kpa_abs": "setting",
+    "second_set_point": "operator", "reset_pressed": "operator", "stop_button_pressed": "operator",
+    "capacity_manual": "manual",
+    "volume_ratio_manual": "manual", "safety_chain_closed": "contact", "valves_open": "contact",
+    "vessel_high_high_level": "contact",
+    "start_refused": "start", "stop_reason": "stop", "starts_count": "counter", "trips_count": "counter",
+    "suction_set_point_kpa_abs": "setting",
 }  # fmt: skip
 _FORM = {
     "mode": Mode, "inhibit": Inhibit, "trip_first_out": Trip, "selection": Selection, "start_refused": StartRefused,

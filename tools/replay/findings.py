@@ -17,8 +17,10 @@ from tools.replay.timeline import flood, timeline
 WHOLE_UP_TO_MS = 12 * 3_600_000
 BEFORE_STOP_MS, AFTER_STOP_MS = 3_600_000, 1_800_000
 CAUTION = (
-    "An engineering aid, no safety system. It reads a log and repeats the logic; it knows nothing of what was not logged. Hard-wired "
-    "cut-outs, relief devices, local codes and licensed practice come first; whoever answers for the plant judges what follows."
+    "An engineering aid, no safety system. It reads a log and repeats the logic; it knows nothing of what was not "
+    "logged. Hard-wired "
+    "cut-outs, relief devices, local codes and licensed practice come first; whoever answers for the plant judges "
+    "what follows."
 )
 
 
@@ -81,7 +83,9 @@ def part_to_replay(data: LoggedData, stops: Sequence[Stop]) -> tuple[int, int]:
     """The whole log, or of a long one the time round its last trip."""
     if data.end_ms - data.start_ms <= WHOLE_UP_TO_MS:
         return data.start_ms, data.end_ms
-    trips = [s for s in stops if s.verdict in ("trip", "tie", "hard-wired", "from values", "unexplained")] or list(stops)
+    trips = [s for s in stops if s.verdict in ("trip", "tie", "hard-wired", "from values", "unexplained")] or list(
+        stops
+    )
     middle = trips[-1].latest_ms if trips else data.end_ms
     return max(data.start_ms, middle - BEFORE_STOP_MS), min(data.end_ms, middle + AFTER_STOP_MS)
 
@@ -91,16 +95,32 @@ def condensed(events: Sequence[LoggedEvent], most: int = 400) -> list[Line]:
     lines: list[Line] = []
     open_at: dict[tuple[str, str], int] = {}
     for event in events:
-        text = event.text if event.kind != "limit" else event.text.split(" limit")[0].rsplit(" its", 1)[0].split(" ", 2)[0] and event.text
+        text = (
+            event.text
+            if event.kind != "limit"
+            else event.text.split(" limit")[0].rsplit(" its", 1)[0].split(" ", 2)[0] and event.text
+        )
         key = (event.kind, _shape(text))
         place = open_at.get(key)
         if place is not None and event.time_ms - lines[place].last_ms < 600_000:
             old = lines[place]
-            lines[place] = Line(old.time_ms, old.uncertainty_ms, old.kind, old.text, old.source, old.times + 1, event.time_ms)
+            lines[place] = Line(
+                old.time_ms, old.uncertainty_ms, old.kind, old.text, old.source, old.times + 1, event.time_ms
+            )
             continue
         open_at[key] = len(lines)
         text = f"{event.text}{' (went)' if event.state == 'off' and event.kind in ('alarm', 'trip') else ''}"
-        lines.append(Line(event.time_ms, (event.latest_ms - event.earliest_ms) // 2, event.kind, text, event.source.split(":")[0], 1, event.time_ms))
+        lines.append(
+            Line(
+                event.time_ms,
+                (event.latest_ms - event.earliest_ms) // 2,
+                event.kind,
+                text,
+                event.source.split(":")[0],
+                1,
+                event.time_ms,
+            )
+        )
     return lines[-most:]
 
 
@@ -113,17 +133,30 @@ def in_words(found: Findings) -> list[str]:
     """The findings in plain words, the stops first."""
     out = []
     if not found.stops:
-        out.append("The log shows no stop of the machine." if _can_tell(found.data) else "The log has no running contact, current or power: stops cannot be seen in it.")
+        out.append(
+            "The log shows no stop of the machine."
+            if _can_tell(found.data)
+            else "The log has no running contact, current or power: stops cannot be seen in it."
+        )
     for stop in found.stops:
         half_s = max(0.1, (stop.latest_ms - stop.earliest_ms) / 2000.0)
         sure = "" if stop.sure else " (not on record: an inference)"
-        out.append(f"{found.clock(stop.latest_ms)} ± {half_s:.1f} s the machine stopped. First cause: {stop.text}{sure}.")
+        out.append(
+            f"{found.clock(stop.latest_ms)} ± {half_s:.1f} s the machine stopped. First cause: {stop.text}{sure}."
+        )
         out += [f"{text[0].upper()}{text[1:]}." for text in stop.evidence]
         if stop.margins and stop.verdict != "trip":
             near = stop.margins[0]
-            out.append(f"Nearest to its trip was the {near.quantity}: {near.values[-1][1]:.4g} {near.unit} against {near.limit:.4g}.")
+            out.append(
+                f"Nearest to its trip was the {near.quantity}: {near.values[-1][1]:.4g} {near.unit} against "
+                f"{near.limit:.4g}."
+            )
         changes = [e for e in stop.preceding if e.kind in ("setting", "manual", "operator")]
-        earlier = [e for e in found.events if e.kind in ("setting", "manual") and e.time_ms < stop.earliest_ms and e not in changes]
+        earlier = [
+            e
+            for e in found.events
+            if e.kind in ("setting", "manual") and e.time_ms < stop.earliest_ms and e not in changes
+        ]
         for event in [*earlier[-3:], *changes[-3:]]:
             ago_min = (stop.earliest_ms - event.time_ms) / 60_000.0
             if ago_min > 0.0:
@@ -136,7 +169,8 @@ def in_words(found: Findings) -> list[str]:
     if found.alarms is not None and found.alarms.count:
         a = found.alarms
         out.append(
-            f"{a.count} alarms and trips, {a.per_h:.1f} an hour: {a.verdict} by the usual guide (6 and 12 an hour, ISA-18.2 and EEMUA 191 as "
+            f"{a.count} alarms and trips, {a.per_h:.1f} an hour: {a.verdict} by the usual guide (6 and 12 an hour, "
+            f"ISA-18.2 and EEMUA 191 as "
             f"recalled; meant for weeks, so a hint here). Worst ten minutes: {a.worst_window}."
         )
     return out
@@ -156,15 +190,22 @@ def _replay_words(found: Findings) -> list[str]:
     assert made is not None
     hours = (int(made.time_ms[-1]) - int(made.time_ms[0])) / 3.6e6
     if not made.compared:
-        return [f"The controller's logic was run over {hours:.1f} h of the log, but no command of it is logged to compare with."]
+        return [
+            f"The controller's logic was run over {hours:.1f} h of the log, but no command of it is logged to compare with."
+        ]
     names = ", ".join(n.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ") for n in made.compared)
     first = made.first
     if first is None:
-        return [f"Over {hours:.1f} h ({len(made.time_ms):,} scans of {SCAN_MS} ms) the recomputed logic agrees with the log in {names}."]
+        return [
+            f"Over {hours:.1f} h ({len(made.time_ms):,} scans of {SCAN_MS} ms) the recomputed logic agrees with "
+            f"the log in {names}."
+        ]
     agree_min = (first.time_ms - int(made.time_ms[0])) / 60_000.0
     label = first.output.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ")
     return [
-        f"The recomputed logic agrees with the log for {agree_min:.0f} min in {names}. It parts first at {found.clock(first.time_ms)} in the {label}: "
-        f"logged {state_word(found.data, first.output, first.logged)}, recomputed {state_word(found.data, first.output, round(first.recomputed, 2))}.",
+        f"The recomputed logic agrees with the log for {agree_min:.0f} min in {names}. It parts first at "
+        f"{found.clock(first.time_ms)} in the {label}: "
+        f"logged {state_word(found.data, first.output, first.logged)}, recomputed "
+        f"{state_word(found.data, first.output, round(first.recomputed, 2))}.",
         f"Why it may: {'; '.join(first.why[:4])}.",
     ]

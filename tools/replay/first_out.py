@@ -94,10 +94,18 @@ def _overlap(a: LoggedEvent, b: LoggedEvent) -> bool:
 def _explain(data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed: Sequence[Crossing]) -> None:
     trips = [
         e for e in events
-        if e.kind == "trip" and e.state in ("on", "") and e.latest_ms >= stop.earliest_ms - BEFORE_MS and e.earliest_ms <= stop.latest_ms + AFTER_MS
+        if e.kind == "trip" and e.state in ("on", "") and e.latest_ms >= stop.earliest_ms - BEFORE_MS
+            and e.earliest_ms <= stop.latest_ms + AFTER_MS
     ]  # fmt: skip
     trips = _one_a_cause(trips)
-    chain = [e for e in events if e.name == "safety_chain_closed" and e.state == "on" and stop.earliest_ms - AFTER_MS <= e.latest_ms and e.earliest_ms <= stop.latest_ms]
+    chain = [
+        e
+        for e in events
+        if e.name == "safety_chain_closed"
+        and e.state == "on"
+        and stop.earliest_ms - AFTER_MS <= e.latest_ms
+        and e.earliest_ms <= stop.latest_ms
+    ]
     caused = [e for e in trips if e.name not in _CONSEQUENCES and e.earliest_ms <= stop.latest_ms]
     consequences = [e for e in trips if e not in caused]
     command = _command_at(data, stop)
@@ -105,11 +113,15 @@ def _explain(data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed
         _first_of(data, stop, caused, consequences)
     elif chain:
         stop.verdict, stop.causes, stop.later = "hard-wired", chain[:1], consequences
-        stop.text = "the hard-wired safety chain opened; it breaks the contactor by itself, and which of its members did is not in the log"
+        stop.text = (
+            "the hard-wired safety chain opened; it breaks the contactor by itself, and which of its members "
+            "did is not in the log"
+        )
     elif command == "held":
         stop.verdict, stop.later = "hard-wired", consequences
         stop.text = (
-            "the motor stopped while the logic still commanded it to run, and no logic trip explains it: this points to the hard-wired chain "
+            "the motor stopped while the logic still commanded it to run, and no logic trip explains it: this "
+            "points to the hard-wired chain "
             "(pressure cut-outs, emergency stop, the motor's own protection) or to the supply, which the logic never saw"
         )
     else:
@@ -127,7 +139,9 @@ def _one_a_cause(trips: Sequence[LoggedEvent]) -> list[LoggedEvent]:
     for event in sorted(trips, key=lambda e: (e.latest_ms, e.earliest_ms)):
         key = event.name or f"?{event.text}"
         known = out.get(key)
-        if known is None or (event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms and _overlap(event, known)):
+        if known is None or (
+            event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms and _overlap(event, known)
+        ):
             out[key] = event
     named = [e for e in out.values() if e.name]
     return [e for e in out.values() if e.name or not any(_overlap(e, n) for n in named)]
@@ -146,7 +160,9 @@ def _first_of(data: LoggedData, stop: Stop, caused: list[LoggedEvent], consequen
     if len(tied) > 1:
         stop.verdict, stop.causes = "tie", tied
         wide_s = (max(e.latest_ms for e in tied) - min(e.earliest_ms for e in tied)) / 1000.0
-        stop.text = f"{' and '.join(_name(e) for e in tied)} came within {wide_s:.1f} s: this log cannot tell which was first"
+        stop.text = (
+            f"{' and '.join(_name(e) for e in tied)} came within {wide_s:.1f} s: this log cannot tell which was first"
+        )
     else:
         stop.verdict, stop.causes = "trip", [first]
         stop.text = _name(first)
@@ -179,14 +195,20 @@ def _command_at(data: LoggedData, stop: Stop) -> str:
 
 
 def _without_trip(
-    data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], consequences: list[LoggedEvent], command: str, passed: Sequence[Crossing]
+    data: LoggedData,
+    stop: Stop,
+    events: Sequence[LoggedEvent],
+    consequences: list[LoggedEvent],
+    command: str,
+    passed: Sequence[Crossing],
 ) -> None:
     """No trip is on record: an operator, the logic's own stop, a limit passed, or nothing that the log knows."""
     stop.later = consequences
     near = [e for e in events if stop.earliest_ms - BEFORE_MS <= e.latest_ms and e.earliest_ms <= stop.latest_ms]
     people = [
         e for e in near
-        if (e.kind == "operator" and (e.name in ("selection", "remote_run", "stop_button_pressed") or "stop" in e.text.lower()))
+        if (e.kind == "operator" and (e.name in ("selection", "remote_run",
+            "stop_button_pressed") or "stop" in e.text.lower()))
         or (e.kind == "stop" and e.name == "" and "operator" in e.text.lower())
     ]  # fmt: skip
     reason = [e for e in near if e.kind == "stop" and e.name == "stop_reason"]
@@ -198,8 +220,10 @@ def _without_trip(
         return
     lasting = [
         c for c in passed
-        if c.watched.kind == "trip" and stop.earliest_ms - BEFORE_MS <= c.event.latest_ms and c.event.earliest_ms <= stop.latest_ms
-        and c.event.earliest_ms + c.watched.delay_ms <= stop.latest_ms + AFTER_MS and c.event.earliest_ms + c.lasted_ms >= stop.earliest_ms - AFTER_MS
+        if c.watched.kind == "trip" and stop.earliest_ms - BEFORE_MS <= c.event.latest_ms
+            and c.event.earliest_ms <= stop.latest_ms
+        and c.event.earliest_ms + c.watched.delay_ms <= stop.latest_ms + AFTER_MS
+            and c.event.earliest_ms + c.lasted_ms >= stop.earliest_ms - AFTER_MS
     ]  # fmt: skip
     if lasting:
         lasting.sort(key=lambda c: c.event.latest_ms + c.watched.delay_ms)
@@ -210,11 +234,15 @@ def _without_trip(
         return
     if command == "fell":
         stop.verdict, stop.sure = "logic", False
-        stop.text = "the logic took its command away, and why is not in the log: an idle stop, a remote stop, or a trip that nobody recorded"
+        stop.text = (
+            "the logic took its command away, and why is not in the log: an idle stop, a remote stop, or a "
+            "trip that nobody recorded"
+        )
         return
     stop.verdict, stop.sure = "unexplained", False
     stop.text = (
-        "no trip, no operator and no passed limit in the log explains it; the log has no motor command, so it cannot tell the logic "
+        "no trip, no operator and no passed limit in the log explains it; the log has no motor command, so it "
+        "cannot tell the logic "
         "from the hard-wired chain, the motor's own protection or the supply"
     )
 
@@ -224,12 +252,15 @@ def _support(stop: Stop, passed: Sequence[Crossing]) -> None:
     for cause in stop.causes:
         if cause.kind != "trip":
             continue
-        fits = [c for c in passed if c.watched.kind == "trip" and c.watched.cause.name == cause.name and c.event.earliest_ms <= cause.latest_ms
+        fits = [c for c in passed if c.watched.kind == "trip" and c.watched.cause.name == cause.name
+            and c.event.earliest_ms <= cause.latest_ms
                 and c.event.latest_ms >= cause.earliest_ms - BEFORE_MS]  # fmt: skip
         if fits:
             stop.evidence.append(f"the values agree: {fits[-1].event.text}")
         elif any(c.watched.cause.name == cause.name for c in passed):
-            stop.evidence.append("no logged sample passed the trip's limit: it was passed between two samples, or its limit was another")
+            stop.evidence.append(
+                "no logged sample passed the trip's limit: it was passed between two samples, or its limit was another"
+            )
 
 
 def _holes(data: LoggedData, stop: Stop) -> None:
@@ -237,7 +268,10 @@ def _holes(data: LoggedData, stop: Stop) -> None:
     wide_ms = stop.latest_ms - stop.earliest_ms
     usual_ms = max(data.series[stop.by].interval_ms, 1.0)
     if wide_ms > 5.0 * usual_ms and not data.series[stop.by].change_of_value:
-        stop.evidence.append(f"the log has a hole of {wide_ms / 1000.0:.0f} s at the stop: the supply may have failed, and the order inside is not known")
+        stop.evidence.append(
+            f"the log has a hole of {wide_ms / 1000.0:.0f} s at the stop: the supply may have failed, and the "
+            f"order inside is not known"
+        )
 
 
 def _margins(data: LoggedData, stop: Stop, history: Sequence[SettingsPeriod]) -> list[Margin]:

@@ -1,7 +1,7 @@
 """Which settings were valid when: sheets with the moment from which each counts.
 
-    evening.toml                      from the start of the log
-    raised.toml@2026-10-25 01:41:00   from then on, in the log's own zone
+evening.toml                      from the start of the log
+raised.toml@2026-10-25 01:41:00   from then on, in the log's own zone
 """
 
 from __future__ import annotations
@@ -62,7 +62,9 @@ def read_history(given: Sequence[str], site: Site, start_ms: int, zone: str) -> 
         notes += sheet.notes
         from_ms = _moment(when, zone, word) if when else start_ms
         if k and not when:
-            raise InputRefused(Problem(f'"{word}" does not say from when it counts', way_out='write SHEET@"2026-10-25 01:41"'))
+            raise InputRefused(
+                Problem(f'"{word}" does not say from when it counts', way_out='write SHEET@"2026-10-25 01:41"')
+            )
         periods.append(SettingsPeriod(from_ms, sheet.settings, path.name))
     periods.sort(key=lambda p: p.from_ms)
     return History(controller, tuple(periods), tuple(notes))
@@ -81,4 +83,6 @@ def _moment(text: str, zone: str, word: str) -> int:
                 series_ms = pl.Series([int(found[0]) + 1, int(found[0]) - 1_800_001 + 1, int(found[0])]).to_numpy()
                 return int(to_utc(series_ms[[0, 1, 2]], zone_of(zone)).time_ms[2])
             return int(to_utc(found, zone_of(zone)).time_ms[0])
-    raise InputRefused(Problem(f'"{text}" in "{word}" is no time', value=text, way_out='write it as "2026-10-25 01:41:00"'))
+    raise InputRefused(
+        Problem(f'"{text}" in "{word}" is no time', value=text, way_out='write it as "2026-10-25 01:41:00"')
+    )

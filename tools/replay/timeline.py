@@ -1,4 +1,4 @@
-"""One clock for all that the log says: event lists, changes in the trends, limits crossed, with what is known of the time."""
+"""One clock for all that the log says: event lists, changes in the trends, limits crossed; each with its uncertainty."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-
 from numpy.typing import NDArray
 
 from controller.process_image import Trip
@@ -88,7 +87,8 @@ def _bypass_ms(one: Watched, settings: Any) -> int:
     p = c.protection
     return {
         Trip.LOW_SUCTION_PRESSURE: p.low_suction_bypass_ms, Trip.LOW_OIL_DIFFERENTIAL: p.low_oil_bypass_ms,
-        Trip.LOW_DISCHARGE_SUPERHEAT: p.low_superheat_bypass_ms, Trip.MOTOR_OVERLOAD: p.failed_start_ms + c.sequence.start_confirm_ms,
+        Trip.LOW_DISCHARGE_SUPERHEAT: p.low_superheat_bypass_ms,
+            Trip.MOTOR_OVERLOAD: p.failed_start_ms + c.sequence.start_confirm_ms,
     }.get(one.cause, 0)  # fmt: skip
 
 
@@ -118,7 +118,16 @@ def _passed(data: LoggedData, one: Watched, times: Times, values: Floats, watche
         last_ms = int(times[b])
         word = "above" if one.direction > 0 else "below"
         text = f"{one.quantity} {values[a]:.4g} {one.unit} {word} its {one.kind} limit {one.limit:.4g} {one.unit}"
-        event = LoggedEvent(at_ms, before_ms - slack_ms, at_ms + slack_ms, "limit", one.cause.name, "on", text, data.series[one.needs[0]].source)
+        event = LoggedEvent(
+            at_ms,
+            before_ms - slack_ms,
+            at_ms + slack_ms,
+            "limit",
+            one.cause.name,
+            "on",
+            text,
+            data.series[one.needs[0]].source,
+        )
         out.append(Crossing(one, event, float(values[a]), last_ms - at_ms))
     return out
 

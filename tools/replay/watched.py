@@ -61,7 +61,8 @@ def watched_limits(settings: Any) -> list[Watched]:
          p.high_filter_differential_alarm_kpa, p.high_filter_differential_delay_ms),
         (Trip.HIGH_OIL_TEMPERATURE, "oil temperature", "°C", 1, to, False, p.high_oil_temperature_trip_c,
          p.high_oil_temperature_alarm_c, p.high_oil_temperature_delay_ms),
-        (Trip.MOTOR_OVERLOAD, "motor current", "% of full load", 1, i, True, p.motor_overload_trip_pct, p.motor_overload_alarm_pct,
+        (Trip.MOTOR_OVERLOAD, "motor current", "% of full "
+                                               "load", 1, i, True, p.motor_overload_trip_pct, p.motor_overload_alarm_pct,
          p.motor_overload_delay_ms),
     ]  # fmt: skip
     out = []
@@ -69,9 +70,13 @@ def watched_limits(settings: Any) -> list[Watched]:
         out.append(Watched(cause, "trip", quantity, unit, direction, trip, delay_ms, needs, running))
         out.append(Watched(cause, "alarm", quantity, unit, direction, alarm, 0, needs, running))
     for cause, quantity, unit, direction, needs, hold, unload in (
-        (Trip.HIGH_DISCHARGE_PRESSURE, "discharge pressure", "kPa", 1, pd, h.discharge_pressure_hold_kpa_abs, h.discharge_pressure_unload_kpa_abs),
+        (Trip.HIGH_DISCHARGE_PRESSURE, "discharge "
+                                       "pressure", "kPa", 1, pd, h.discharge_pressure_hold_kpa_abs,
+                                       h.discharge_pressure_unload_kpa_abs),
         (Trip.LOW_SUCTION_PRESSURE, "suction pressure", "kPa", -1, ps, h.suction_hold_kpa_abs, h.suction_unload_kpa_abs),
-        (Trip.HIGH_DISCHARGE_TEMPERATURE, "discharge temperature", "°C", 1, td, h.discharge_temperature_hold_c, h.discharge_temperature_unload_c),
+        (Trip.HIGH_DISCHARGE_TEMPERATURE, "discharge "
+                                          "temperature", "°C", 1, td, h.discharge_temperature_hold_c,
+                                          h.discharge_temperature_unload_c),
         (Trip.MOTOR_OVERLOAD, "motor current", "% of full load", 1, i, h.current_hold_pct, h.current_unload_pct),
     ):  # fmt: skip
         out.append(Watched(cause, "hold", quantity, unit, direction, hold, 0, needs, True))

@@ -85,7 +85,9 @@ class Change:
     settings: Any
 
 
-def play(scenario: Path, every_ms: int, seed: int, changes: Sequence[Change] = (), truth: Sequence[str] = ("load_heat_w",)) -> Night:
+def play(
+    scenario: Path, every_ms: int, seed: int, changes: Sequence[Change] = (), truth: Sequence[str] = ("load_heat_w",)
+) -> Night:
     """Run a scenario on its plant and note the whole process image every `every_ms`."""
     prepared = prepare([scenario], seed=seed, log_ms=100)[0]
     duration_ms = prepared.scenario.duration_ms
@@ -278,23 +280,54 @@ def write_alarms(night: Night, path: Path, start: datetime, changed_at_ms: int) 
         old, _, new = event.text.rpartition(" → ")
         if event.source == "alarm_word":
             before, after = set(old.split(" + ")) - {"none"}, set(new.split(" + ")) - {"none"}
-            rows += [(event.time_ms, "K", "AL", ALARM_TEXTS.get(name, f"Voralarm {name}")) for name in sorted(after - before)]
-            rows += [(event.time_ms, "G", "AL", ALARM_TEXTS.get(name, f"Voralarm {name}")) for name in sorted(before - after)]
+            rows += [
+                (event.time_ms, "K", "AL", ALARM_TEXTS.get(name, f"Voralarm {name}")) for name in sorted(after - before)
+            ]
+            rows += [
+                (event.time_ms, "G", "AL", ALARM_TEXTS.get(name, f"Voralarm {name}")) for name in sorted(before - after)
+            ]
         elif event.source == "trip_first_out" and new != "NONE":
             rows.append((event.time_ms, "K", "ST", TRIP_TEXTS.get(new, f"Störabschaltung {new}")))
         elif event.source == "inhibit" and new != "NONE":
-            rows.append((event.time_ms, "K", "BM", "Lastbegrenzung Hochdruck aktiv" if "DISCHARGE_P" in new else "Lastbegrenzung aktiv"))
+            rows.append(
+                (
+                    event.time_ms,
+                    "K",
+                    "BM",
+                    "Lastbegrenzung Hochdruck aktiv" if "DISCHARGE_P" in new else "Lastbegrenzung aktiv",
+                )
+            )
         elif event.source == "motor_running":
-            rows.append((event.time_ms, "K", "BM", "Verdichter gestartet" if new == "on" or event.text == "on" else "Verdichter gestoppt"))
+            rows.append(
+                (
+                    event.time_ms,
+                    "K",
+                    "BM",
+                    "Verdichter gestartet" if new == "on" or event.text == "on" else "Verdichter gestoppt",
+                )
+            )
         elif event.kind == "operator":
-            rows.append((event.time_ms, "K", "BD", "Quittierung durch Bediener" if "reset" in event.text else event.text))
-    rows.append((changed_at_ms, "K", "BD", "Parameter Lastbegrenzung Hochdruck geändert 14,59 -> 15,89 bar, Bediener 3"))
-    rows.append((changed_at_ms + 9000, "K", "BD", "Parameter Zwangsentlastung Hochdruck geändert 15,19 -> 15,94 bar, Bediener 3"))
+            rows.append(
+                (event.time_ms, "K", "BD", "Quittierung durch Bediener" if "reset" in event.text else event.text)
+            )
+    rows.append(
+        (changed_at_ms, "K", "BD", "Parameter Lastbegrenzung Hochdruck geändert 14,59 -> 15,89 bar, Bediener 3")
+    )
+    rows.append(
+        (
+            changed_at_ms + 9000,
+            "K",
+            "BD",
+            "Parameter Zwangsentlastung Hochdruck geändert 15,19 -> 15,94 bar, Bediener 3",
+        )
+    )
     rows.sort(key=lambda r: -r[0])
     lines = ["Datum;Uhrzeit;Zustand;Klasse;Meldetext"]
     for time_ms, state, kind, text in rows:
         stamp = time_ms + ALARM_CLOCK_AHEAD_MS
-        lines.append(f"{local_text(start, stamp, '%d.%m.%Y')};{local_text(start, stamp, '%H:%M:%S')};{state};{kind};{text}")
+        lines.append(
+            f"{local_text(start, stamp, '%d.%m.%Y')};{local_text(start, stamp, '%H:%M:%S')};{state};{kind};{text}"
+        )
     path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
 
 
@@ -306,8 +339,16 @@ def write_demo(target: Path, work: Path) -> Night:
     write_alarms(night, target / "nordkai_alarms.csv", DEMO_START, changed_at_ms)
     evening, raised = demo_settings()
     note = "Demo.  An engineering aid, not a safety system: hard-wired cut-outs come first."
-    write_sheet(target / "nordkai_evening.toml", "scheduled_pi", evening, title="Nordkai, as found in the evening", purpose=note)
-    write_sheet(target / "nordkai_raised.toml", "scheduled_pi", raised, title="Nordkai, discharge limits raised by hand", purpose=note)
+    write_sheet(
+        target / "nordkai_evening.toml", "scheduled_pi", evening, title="Nordkai, as found in the evening", purpose=note
+    )
+    write_sheet(
+        target / "nordkai_raised.toml",
+        "scheduled_pi",
+        raised,
+        title="Nordkai, discharge limits raised by hand",
+        purpose=note,
+    )
     return night
 
 
