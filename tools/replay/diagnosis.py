@@ -39,6 +39,7 @@ DEGREES = 40.0
 PENALTY = 1.5  # for choosing an onset, a shape and a size
 SPREAD = 1.5  # prior standard deviation of a size, in reference sizes
 REFINED = 2  # hypotheses that are played once more, whatever the first-out says
+REFINED_ALONE = 8  # where no first-out speaks
 NONLINEAR_TURNS = 6
 SURE = 0.5  # least probability of the first group for a name to be given
 NEIGHBOURHOOD = {  # standard deviation of each parameter as a share: ± 2 % and ± 15 % taken evenly
@@ -412,7 +413,7 @@ def diagnose(evidence: Evidence, whole: Record | None = None, settings: Any = No
     fits = [found for h in HYPOTHESES if (found := fit(evidence, h, residual_w)) is not None]
     fits.sort(key=lambda one: one.chi2 / a_priori(trip, one.hypothesis.group) ** (1.0 / EFFECTIVE))
     for place, found in enumerate(fits):
-        if place < REFINED or a_priori(trip, found.hypothesis.group) >= 5.0:
+        if place < (REFINED if trip is not Trip.NONE else REFINED_ALONE) or a_priori(trip, found.hypothesis.group) >= 5.0:
             found = refine(evidence, found)
         groups.setdefault(found.hypothesis.group, []).append((_log_likelihood(found.chi2, null) - PENALTY, found))
     names = list(dict.fromkeys([*groups, *SILENT, *words]))

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from controller.process_image import Trip
 from plant_model.derived import Parameters
 from scenarios.preparation import prepare
 from tools.replay import what_if
@@ -47,7 +46,7 @@ class Alternative:
 
 
 def study(
-    record: Record, parameters: Parameters, settings: Any, controller: str, plant: Path, sheet: Path, folder: Path,
+    record: Record, parameters: Parameters, settings: Any, controller: str, plant: Path, sheet: Path | None, folder: Path,
     alternatives: Sequence[Alternative] = (), ensemble: int = ENSEMBLE, seed: int = 1, progress: Progress | None = None,
 ) -> Study:  # fmt: skip
     """Everything for one event; `folder` (existing) gets scenario.toml and load.csv."""
@@ -72,6 +71,9 @@ def study(
     made.load = estimate_load(made.evidence, made.diagnosis)
     made.words += diagnosis_words(made)
     made.words.append(_load_words(made))
+    if sheet is None:
+        made.words.append("No what-if: it needs the settings sheet of that time (--settings).")
+        return made
     trip_row = record.trip_row if record.trip_row >= 0 else end
     made.story = story_of(
         made.evidence, record, made.diagnosis, made.load, plant.resolve(), sheet.resolve(), controller, trip_row, first
@@ -177,7 +179,3 @@ def _load_words(made: Study) -> str:
         f"logged: displacement and load cannot be told apart closer than {100.0 * 1.645 * load.common_sd_frac:.1f} %."
     )
 
-
-def no_trip(record: Record) -> bool:
-    """True for a stretch that ended without a trip."""
-    return record.trip is Trip.NONE

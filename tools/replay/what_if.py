@@ -156,35 +156,22 @@ def run_variant(
             progress()
     problem = f"{lost} of {len(members)} members have no start in the model" if lost else ""
     room = float(np.nanmedian(rooms)) if rooms and np.isfinite(rooms).any() else math.nan
-    return Variant(name, trips, times, room, UNITS.get(watch, ""), problem)
-
-
-UNITS = {
-    Trip.HIGH_DISCHARGE_PRESSURE: "kPa", Trip.LOW_SUCTION_PRESSURE: "kPa", Trip.LOW_OIL_DIFFERENTIAL: "kPa",
-    Trip.HIGH_OIL_TEMPERATURE: "K", Trip.HIGH_DISCHARGE_TEMPERATURE: "K",
-}  # fmt: skip
-WATCHED = {
-    Trip.HIGH_DISCHARGE_PRESSURE: ("separator_pressure_pa", 0.001),
-    Trip.LOW_SUCTION_PRESSURE: ("suction_pressure_pa", 0.001),
-    Trip.LOW_OIL_DIFFERENTIAL: ("oil_differential_pa", 0.001),
-    Trip.HIGH_OIL_TEMPERATURE: ("oil_temperature_k", 1.0),
-    Trip.HIGH_DISCHARGE_TEMPERATURE: ("discharge_temperature_measured_k", 1.0),
-}
+    known = limits_of(settings)
+    watched = known.trip(watch) if known is not None else None
+    return Variant(name, trips, times, room, watched.unit if watched is not None else "", problem)
 
 
 def _room(rows: Any, limits: Limits, trip: Trip) -> float:
-    """Least room to the trip's limit over a run in service, in kPa or K; NaN where it is not known."""
-    limit = limits.trip(trip) if trip in WATCHED else None
+    """Least room to the trip's limit over a run in service, in people's unit; NaN where it is not known."""
+    limit = limits.trip(trip)
     if limit is None or not len(rows):
         return math.nan
-    column, factor = WATCHED[trip]
-    running = rows[:, INDEX["motor_running"]] > 0.5
-    values = rows[running, INDEX[column]]
+    running = (rows[:, INDEX["motor_running"]] > 0.5) & (rows[:, INDEX["time_ms"]] >= limit.bypass_ms)
+    values = rows[running, INDEX[limit.column]]
     if not len(values):
         return math.nan
-    low = trip in (Trip.LOW_SUCTION_PRESSURE, Trip.LOW_OIL_DIFFERENTIAL)
-    room = values.min() - limit.limit if low else limit.limit - values.max()
-    return float(room * factor)
+    room = limit.direction * (limit.limit - (values.max() if limit.direction > 0 else values.min()))
+    return float(room * limit.factor)
 
 
 def judge(original: Variant, logged: Trip, trip_s: float) -> bool:
@@ -211,7 +198,7 @@ def in_words(found: WhatIf, logged: Trip) -> list[str]:
     for variant in found.variants:
         room = ""
         if math.isfinite(variant.nearest) and variant.unit:
-            room = f"; at its nearest {variant.nearest:.3g} {variant.unit} were left to that trip in the middle of the runs"
+            room = f"; at its nearest {variant.nearest:.3g} {variant.unit} were left to that limit, in the middle of the runs"
         lines.append(f"{variant.name}: would have tripped in {variant.tripped} of {variant.count}{room}.")
     return lines
 
