@@ -31,7 +31,11 @@ REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv", "scenario.toml
     metavar="SHEET[@TIME]",
     help="The sheet that was valid; with @TIME from then on. May be given again.",
 )
-@click.option("--plant", type=click.Path(path_type=Path), help="Plant file: replays the plant, and gives the site of gauge pressures.")
+@click.option(
+    "--plant",
+    type=click.Path(path_type=Path),
+    help="Plant file: replays the plant, and gives the site of gauge pressures.",
+)
 @click.option(
     "--alternative", "alternatives", multiple=True, type=click.Path(path_type=Path), metavar="SHEET",
     help="Would these settings have held?  May be given again.",
@@ -72,7 +76,9 @@ def replay(
              ("span", f"{found.clock(data.start_ms)} to {found.clock(data.end_ms)} ({data.zone or 'as written'})"),
              ("controller", history.controller if history else "")]  # fmt: skip
     if alternatives and (plant is None or history is None):
-        raise InputRefused(Problem("--alternative needs --plant and --settings", way_out="name the plant and the sheet of that time"))
+        raise InputRefused(
+            Problem("--alternative needs --plant and --settings", way_out="name the plant and the sheet of that time")
+        )
     sheet = Path(settings[-1].rpartition("@")[0] or settings[-1]) if settings else None
     study = _write(target, found, f"{logs[0].stem}: what happened", facts, plant, sheet, alternatives, ensemble)
     if as_json:

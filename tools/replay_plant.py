@@ -128,7 +128,9 @@ def variants_table(made: Study) -> list[dict[str, str]]:
     for name, one in rows:
         causes = sorted({t.name.replace("_", " ").lower() for t in one.trips if t.value})
         near = f"{one.nearest:.3g} {one.unit}" if one.nearest == one.nearest and one.unit else "–"
-        out.append({"name": name, "tripped": f"{one.tripped} of {one.count}", "causes": ", ".join(causes) or "–", "room": near})
+        out.append(
+            {"name": name, "tripped": f"{one.tripped} of {one.count}", "causes": ", ".join(causes) or "–", "room": near}
+        )
     return out
 
 

@@ -57,8 +57,17 @@ def _load(made: Study, x: Any, shared: Any) -> Any:
     load = made.load
     plot = _figure("kW", shared, 240)
     keep = np.flatnonzero(load.good)[:: max(1, len(x) // POINTS)]
-    plot.varea(x=x[keep], y1=load.low_w[keep] / 1e3, y2=load.high_w[keep] / 1e3, fill_color=BAND_COLOUR, fill_alpha=0.25, legend_label="90 % interval")
-    plot.line(x[keep], load.load_w[keep] / 1e3, line_color=LOAD_COLOUR, line_width=1.6, legend_label="load on this machine")
+    plot.varea(
+        x=x[keep],
+        y1=load.low_w[keep] / 1e3,
+        y2=load.high_w[keep] / 1e3,
+        fill_color=BAND_COLOUR,
+        fill_alpha=0.25,
+        legend_label="90 % interval",
+    )
+    plot.line(
+        x[keep], load.load_w[keep] / 1e3, line_color=LOAD_COLOUR, line_width=1.6, legend_label="load on this machine"
+    )
     _below(plot)
     return plot
 
@@ -69,7 +78,8 @@ def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
     from tools.replay.residuals import BY_NAME, block_values
 
     evidence, found = made.evidence, made.diagnosis
-    assert evidence is not None and found is not None
+    assert evidence is not None
+    assert found is not None
     best = found.ranked[0].fits[0] if found.ranked[0].fits else None
     told = None
     if best is not None and best.chi2 < found.null_chi2 - 6.0:
@@ -91,7 +101,11 @@ def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
         if told is not None and name in told:
             start = float(np.nanmedian((means[name] - told[name])[: max(3, len(at) // 4)]))
             plot.line(
-                at, factor * (told[name] + start), line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1.4,
+                at,
+                factor * (told[name] + start),
+                line_color=LIMIT_COLOUR,
+                line_dash="dashed",
+                line_width=1.4,
                 legend_label=f"what “{found.ranked[0].group}” does",
             )
         _below(plot)

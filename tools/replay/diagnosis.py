@@ -26,8 +26,22 @@ from scipy.optimize import least_squares
 from controller.process_image import Trip
 from plant_model.derived import Parameters
 from plant_model.properties import saturation_temperature_k
+from scenarios.limits import limits_of
 from tools.replay.hypotheses import (
-    GROUPS, HYPOTHESES, LATE, QUICK, RAMP, RISE_S, SILENT, SLOW, SLOWER, STEP, Hypothesis, a_priori, near_trip, own_size,
+    GROUPS,
+    HYPOTHESES,
+    LATE,
+    QUICK,
+    RAMP,
+    RISE_S,
+    SILENT,
+    SLOW,
+    SLOWER,
+    STEP,
+    Hypothesis,
+    a_priori,
+    near_trip,
+    own_size,
     profile_value,
 )  # fmt: skip
 from tools.replay.playback import Played, Player, Targets, targets_of
@@ -39,7 +53,7 @@ DEGREES = 40.0
 PENALTY = 1.5  # for choosing an onset, a shape and a size
 SPREAD = 1.5  # prior standard deviation of a size, in reference sizes
 REFINED = 2  # hypotheses that are played once more, whatever the first-out says
-REFINED_ALONE = 8  # where no first-out speaks
+REFINED_ALONE = 6  # where no first-out speaks
 NONLINEAR_TURNS = 6
 SURE = 0.5  # least probability of the first group for a name to be given
 NEIGHBOURHOOD = {  # standard deviation of each parameter as a share: ± 2 % and ± 15 % taken evenly
@@ -366,8 +380,14 @@ LIMITS = {  # trip: setting, instrument, sign of danger, factor and offset to SI
     Trip.HIGH_DISCHARGE_TEMPERATURE: ("high_discharge_temperature_trip_c", "discharge_temperature", 1.0, 1.0, 273.15),
     Trip.HIGH_OIL_TEMPERATURE: ("high_oil_temperature_trip_c", "oil_temperature", 1.0, 1.0, 273.15),
 }
+LEAST_BEFORE_TRIP_PA = {Trip.HIGH_DISCHARGE_PRESSURE: 20.0e3, Trip.LOW_SUCTION_PRESSURE: 8.0e3}  # own choice, no source
 ORDINARY_S = 600  # before the trip: later is the event itself
-LEAST_SWING = {"discharge_pressure": 60.0e3, "suction_pressure": 8.0e3, "discharge_temperature": 4.0, "oil_temperature": 3.0}
+LEAST_SWING = {
+    "discharge_pressure": 60.0e3,
+    "suction_pressure": 8.0e3,
+    "discharge_temperature": 4.0,
+    "oil_temperature": 3.0,
+}
 
 
 def limit_margin(record: Record, trip: Trip, settings: Any) -> tuple[float, str]:
@@ -380,6 +400,19 @@ def limit_margin(record: Record, trip: Trip, settings: Any) -> tuple[float, str]
     common = getattr(settings, "common", None)
     if common is None or trip not in LIMITS:
         return 0.0, ""
+    known = limits_of(settings)
+    own = known.trip(trip) if known is not None else None
+    unload = {
+        Trip.HIGH_DISCHARGE_PRESSURE: known.discharge_unload_pa if known else None,
+        Trip.LOW_SUCTION_PRESSURE: known.suction_unload_pa if known else None,
+    }.get(trip)
+    if own is not None and unload is not None:
+        between = own.direction * (own.limit - unload)
+        if between < LEAST_BEFORE_TRIP_PA[trip]:
+            return (
+                3.0,
+                f"forced unloading begins only {between / 1000.0:.0f} kPa before the trip, which leaves no time to unload",
+            )
     name, instrument, sign, factor, offset = LIMITS[trip]
     limit = getattr(common.protection, name) * factor + offset
     values = record.measured[instrument][: max(120, record.rows - ORDINARY_S)]
@@ -413,7 +446,10 @@ def diagnose(evidence: Evidence, whole: Record | None = None, settings: Any = No
     fits = [found for h in HYPOTHESES if (found := fit(evidence, h, residual_w)) is not None]
     fits.sort(key=lambda one: one.chi2 / a_priori(trip, one.hypothesis.group) ** (1.0 / EFFECTIVE))
     for place, found in enumerate(fits):
-        if place < (REFINED if trip is not Trip.NONE else REFINED_ALONE) or a_priori(trip, found.hypothesis.group) >= 5.0:
+        if (
+            place < (REFINED if trip is not Trip.NONE else REFINED_ALONE)
+            or a_priori(trip, found.hypothesis.group) >= 5.0
+        ):
             found = refine(evidence, found)
         groups.setdefault(found.hypothesis.group, []).append((_log_likelihood(found.chi2, null) - PENALTY, found))
     names = list(dict.fromkeys([*groups, *SILENT, *words]))

@@ -34,7 +34,8 @@ def on_grid(
         fresh = grid_ms - time_ms[np.maximum(place, 0)] <= longest_ms
     else:
         out = np.interp(grid_ms, time_ms, values)
-        following = np.minimum(place + 1, len(time_ms) - 1)
+        exact = known & (time_ms[np.maximum(place, 0)] == grid_ms)
+        following = np.minimum(place + ~exact, len(time_ms) - 1)  # a row on a sample is that sample
         step_ms = time_ms[following] - time_ms[np.maximum(place, 0)]
         fresh = (step_ms <= longest_ms) & (grid_ms <= time_ms[-1] + longest_ms)
     out[~(known & fresh)] = np.nan

@@ -165,6 +165,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
     ),
 )  # fmt: skip
 
+
 def profile_value(hypothesis: Hypothesis, amount: Floats) -> Floats:
     """The playback profile of a fault at so many reference sizes.
 
@@ -250,7 +251,7 @@ def near_trip(record: Record) -> Trip:
     words = record.words.get("inhibit")
     if record.trip is not Trip.NONE or words is None:
         return record.trip
-    shares = {trip: 0.0 for trip in _INHIBITED.values()}
+    shares = dict.fromkeys(_INHIBITED.values(), 0.0)
     for inhibit, trip in _INHIBITED.items():
         shares[trip] += float(np.mean(words == int(inhibit)))
     most = max(shares, key=lambda trip: shares[trip])

@@ -13,7 +13,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tools.replay.diagnosis import NEIGHBOURHOOD, SURE, Diagnosis, Evidence, amounts_of, likely_fits, played_with, posterior
+from tools.replay.diagnosis import (
+    NEIGHBOURHOOD,
+    SURE,
+    Diagnosis,
+    Evidence,
+    amounts_of,
+    likely_fits,
+    played_with,
+    posterior,
+)
 from tools.replay.playback import Played
 from tools.replay.record import Floats, Marks, local_lines
 
@@ -63,7 +72,9 @@ def estimate_load(evidence: Evidence, diagnosis: Diagnosis | None = None) -> Loa
     for k, name in enumerate(names):
         if name in evidence.shifted:
             slopes[:, k] = load_of(evidence, evidence.shifted[name]) - nominal
-    means = np.array([(factors[name] - 1.0) / NEIGHBOURHOOD.get(name, 1.0) if name in NEIGHBOURHOOD else 0.0 for name in names])
+    means = np.array(
+        [(factors[name] - 1.0) / NEIGHBOURHOOD.get(name, 1.0) if name in NEIGHBOURHOOD else 0.0 for name in names]
+    )
     corrected = load_w + slopes @ means
     common = np.sqrt(np.maximum(0.0, np.einsum("ij,jk,ik->i", slopes, covariance, slopes)))
     detail = evidence.record.measured["suction_pressure"]

@@ -74,7 +74,8 @@ class Record:
 LONGEST_S = 3600
 RUN_UP_S = 120
 PINNED = ("suction_pressure", "discharge_pressure", "capacity_position", "volume_ratio_position")
-HELD_S = 5  # a steering signal may be missing so long
+HELD_S = 5  # a steering signal may be missing so long before the event
+BRIDGED_S = 300  # and so long before that
 
 
 def stretch_of(record: Record, longest_s: int = LONGEST_S) -> tuple[int, int]:
@@ -108,13 +109,14 @@ def stretch_of(record: Record, longest_s: int = LONGEST_S) -> tuple[int, int]:
         values = record.measured.get(name)
         if values is None:
             return 0, 0
-        gone = ~np.isfinite(values[first:end])
-        run = 0
-        for k, missing in enumerate(gone):
-            run = run + 1 if missing else 0
-            if run > HELD_S:
-                end = first + k - run + 1
-                break
+        known = np.flatnonzero(np.isfinite(values[:end]))
+        if not len(known):
+            return 0, 0
+        if end - 1 - known[-1] > HELD_S:  # lost before the event: what follows is not to be steered by
+            end = int(known[-1]) + 1
+        for k in np.flatnonzero(np.diff(known) > BRIDGED_S):  # too long a gap to bridge by a straight line
+            if known[k + 1] < end:
+                first = max(first, int(known[k + 1]))
     if end - first < 420:
         return 0, 0
     return first, end

@@ -11,6 +11,7 @@ project's own choice, no source.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,7 +70,7 @@ def blocks_of(rows: int) -> list[tuple[int, int]]:
         length = 5 if behind < 60 else 30 if behind < 900 else 60
         edges.append(max(SETTLE_S, edges[-1] - length))
     edges.reverse()
-    return [(a, b) for a, b in zip(edges, edges[1:], strict=False) if b > a]
+    return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
 
 def motion_of(record: Record, pair: str, parameters: Parameters) -> tuple[Floats, Floats] | None:
@@ -87,11 +88,15 @@ def motion_of(record: Record, pair: str, parameters: Parameters) -> tuple[Floats
     position = filled(record.measured[f"{pair}_position"])
     moved = np.diff(position, prepend=position[0])
     up_ms, down_ms = record.on_ms[f"{pair}_{up}"], record.on_ms[f"{pair}_{down}"]
-    driven = np.where(position < 0.985, up_ms / stroke_up_ms, 0.0) - np.where(position > 0.015, down_ms / stroke_down_ms, 0.0)
+    driven = np.where(position < 0.985, up_ms / stroke_up_ms, 0.0) - np.where(
+        position > 0.015, down_ms / stroke_down_ms, 0.0
+    )
     return moved, driven
 
 
-def series_of(record: Record, played: Played, parameters: Parameters, pinned: dict[str, Floats] | None = None) -> dict[str, Floats]:
+def series_of(
+    record: Record, played: Played, parameters: Parameters, pinned: dict[str, Floats] | None = None
+) -> dict[str, Floats]:
     """Every channel's residual a row, NaN where the log has nothing."""
     del pinned
     out: dict[str, Floats] = {}
@@ -105,7 +110,9 @@ def series_of(record: Record, played: Played, parameters: Parameters, pinned: di
     elif "oil_pressure" in record.measured:
         out["oil_pressure_before_filter"] = record.measured["oil_pressure"] - played["oil_pressure"]
     out["wet_bulb"] = played["effective_wet_bulb_k"] - parameters.plant.discharge_side.wet_bulb_k
-    out["load"] = played["evaporator_w"] - float(np.nanmedian(played["evaporator_w"][: max(1, len(played["evaporator_w"]) // 2)]))
+    out["load"] = played["evaporator_w"] - float(
+        np.nanmedian(played["evaporator_w"][: max(1, len(played["evaporator_w"]) // 2)])
+    )
     for pair in ("capacity", "volume_ratio"):
         first, second = record.measured.get(f"{pair}_position"), record.measured.get(f"{pair}_position_opposite")
         if first is not None and second is not None:

@@ -91,7 +91,10 @@ def _what_if(
     made: Study, path: Path, settings: Any, controller: str, alternatives: Sequence[Alternative], plant: Path, sheet: Path,
     ensemble: int, seed: int, tell: Progress,
 ) -> WhatIf:  # fmt: skip
-    assert made.evidence is not None and made.load is not None and made.story is not None and made.diagnosis is not None
+    assert made.evidence is not None
+    assert made.load is not None
+    assert made.story is not None
+    assert made.diagnosis is not None
     from tools.replay.diagnosis import likely_fits
 
     _, _, covariance = posterior(made.evidence, likely_fits(made.evidence, made.diagnosis))
@@ -107,7 +110,8 @@ def _what_if(
         tell(0.35 + 0.65 * done[0] / total, "running what might have been")
 
     def run(name: str, one: Any, own: Any) -> Variant:
-        assert made.evidence is not None and made.load is not None
+        assert made.evidence is not None
+        assert made.load is not None
         return what_if.run_variant(name, one, own, controller, made.evidence, made.load, members, logged, step)
 
     original = run("As it was", prepared, settings)
@@ -123,8 +127,15 @@ def _what_if(
 
 def _sound_story(made: Study, plant: Path, sheet: Path, controller: str, path: Path) -> Any:
     """The same event with the diagnosed part sound; None where there is no such part."""
-    assert made.evidence is not None and made.load is not None and made.diagnosis is not None
-    if not made.diagnosis.verdict or made.diagnosis.verdict in ("settings", "operator", "hard-wired chain", "load side"):
+    assert made.evidence is not None
+    assert made.load is not None
+    assert made.diagnosis is not None
+    if not made.diagnosis.verdict or made.diagnosis.verdict in (
+        "settings",
+        "operator",
+        "hard-wired chain",
+        "load side",
+    ):
         return None
     trip_row = made.record.trip_row if made.record.trip_row >= 0 else made.end
     story = story_of(
@@ -139,12 +150,15 @@ def _sound_story(made: Study, plant: Path, sheet: Path, controller: str, path: P
 
 def diagnosis_words(made: Study) -> list[str]:
     """The diagnosis in plain words."""
-    assert made.diagnosis is not None and made.evidence is not None
+    assert made.diagnosis is not None
+    assert made.evidence is not None
     found = made.diagnosis
     first = found.ranked[0]
     lines = []
     if found.verdict:
-        lines.append(f"Most likely cause: {first.text} ({_percent(first.probability)}, group “{first.group}”). {first.check}")
+        lines.append(
+            f"Most likely cause: {first.text} ({_percent(first.probability)}, group “{first.group}”). {first.check}"
+        )
         if first.why:
             lines.append(f"Within this group the log cannot choose: {first.why}.")
         best = first.fits[0] if first.fits and first.fits[0].chi2 < found.null_chi2 - 6.0 else None
@@ -178,4 +192,3 @@ def _load_words(made: Study) -> str:
         f"Load in the last two minutes: {low:.0f} to {high:.0f} kW (90 %), middle {mean:.0f} kW. A range, because no flow is "
         f"logged: displacement and load cannot be told apart closer than {100.0 * 1.645 * load.common_sd_frac:.1f} %."
     )
-

@@ -134,8 +134,13 @@ def run_variant(
         share = factors.get("displacement", 1.0) / load.factors.get("displacement", 1.0)
         one = _with_load(prepared, share)
         one = replace(
-            one, parameters=parameters, settings=settings, limits=limits_of(settings) or Limits(), seed=1000 + number,
-            log_ms=LOG_MS, plant=replace(one.plant, parameters=parameters.plant),
+            one,
+            parameters=parameters,
+            settings=settings,
+            limits=limits_of(settings) or Limits(),
+            seed=1000 + number,
+            log_ms=LOG_MS,
+            plant=replace(one.plant, parameters=parameters.plant),
         )
         buffers = memory_buffers(one.scenario.duration_ms, one.scan_ms, one.log_ms)
         try:
@@ -201,4 +206,3 @@ def in_words(found: WhatIf, logged: Trip) -> list[str]:
             room = f"; at its nearest {variant.nearest:.3g} {variant.unit} were left to that limit, in the middle of the runs"
         lines.append(f"{variant.name}: would have tripped in {variant.tripped} of {variant.count}{room}.")
     return lines
-

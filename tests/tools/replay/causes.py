@@ -67,7 +67,9 @@ def _tight_discharge(settings: Any, start: Any, chance: Any) -> Any:
     common = settings.common
     limit = start.discharge.volume.pressure_pa / 1000.0 + chance.uniform(70.0, 110.0)
     tight = replace(
-        common.protection, high_discharge_pressure_trip_kpa_abs=limit, high_discharge_pressure_alarm_kpa_abs=limit - 10.0
+        common.protection,
+        high_discharge_pressure_trip_kpa_abs=limit,
+        high_discharge_pressure_alarm_kpa_abs=limit - 10.0,
     )
     return replace(settings, common=replace(common, protection=tight))
 
@@ -76,7 +78,9 @@ def _tight_suction(settings: Any, _start: Any, chance: Any) -> Any:
     common = settings.common
     limit = common.capacity.suction_set_point_kpa_abs - chance.uniform(4.0, 7.0)
     tight = replace(
-        common.protection, low_suction_pressure_trip_kpa_abs=limit, low_suction_pressure_alarm_kpa_abs=limit + 3.0,
+        common.protection,
+        low_suction_pressure_trip_kpa_abs=limit,
+        low_suction_pressure_alarm_kpa_abs=limit + 3.0,
         low_suction_pressure_delay_ms=2000,
     )
     return replace(settings, common=replace(common, protection=tight))

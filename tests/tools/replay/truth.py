@@ -264,13 +264,19 @@ def record_of(night: Night, with_on_times: bool = True) -> Record:
     for name in ("motor_running", "vessel_high_high_level", "safety_chain_closed", "stop_button_pressed",
                  "capacity_manual", "volume_ratio_manual"):  # fmt: skip
         switches[name] = night.inputs[name][:rows].astype(bool)
-    words = {name: night.outputs[name][:rows].astype(np.int64) for name in ("mode", "inhibit", "trip_first_out", "trip_word")}
+    words = {
+        name: night.outputs[name][:rows].astype(np.int64) for name in ("mode", "inhibit", "trip_first_out", "trip_word")
+    }
     at = np.searchsorted(night.trace[:, 0], night.time_ms[:rows])
     at = np.minimum(at, len(night.trace) - 1)
-    on_ms = {
-        name: night.trace[at, INDEX[f"{name}_on_ms"]]
-        for name in ("capacity_load", "capacity_unload", "volume_ratio_increase", "volume_ratio_decrease")
-    } if with_on_times else {}
+    on_ms = (
+        {
+            name: night.trace[at, INDEX[f"{name}_on_ms"]]
+            for name in ("capacity_load", "capacity_unload", "volume_ratio_increase", "volume_ratio_decrease")
+        }
+        if with_on_times
+        else {}
+    )
     tripped = np.flatnonzero(words["trip_first_out"] > 0)
     trip_row = int(tripped[0]) if len(tripped) else -1
     trip = Trip(int(words["trip_first_out"][trip_row])) if trip_row >= 0 else Trip.NONE
