@@ -19,6 +19,7 @@ from scenarios.event_fields import (
     Group,
     HeatChangeW,
     MassFlowKgS,
+    SettingValue,
     SpanFrac,
     TimeMs,
     VolumeFlowM3S,
@@ -233,6 +234,19 @@ class ValvesClosed(EventBase):
     lasting_ms: DurationMs | None = Field(None, alias="lasting")
 
 
+class SettingsChange(EventBase):
+    """Somebody changes one setting of the running controller, from the next scan on.
+
+    setting: its key under [settings] in the sheet, with dots (see `twoslide describe CONTROLLER`); value: written as
+    there.  What a controller remembers stays as it is.  Changes of one moment are checked against each other together.
+    """
+
+    kind: Literal["settings_change"]
+    at_ms: TimeMs = Field(alias="at")
+    setting: str = Field(min_length=1)
+    value: SettingValue
+
+
 SimpleEvent = Annotated[
     LoadStep
     | LoadRamp
@@ -311,6 +325,7 @@ Event = (
     | CoolantDrift
     | PowerDip
     | ValvesClosed
+    | SettingsChange
     | WaitFor
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
@@ -318,6 +333,7 @@ AnyEvent = Annotated[Event, Field(discriminator="kind")]
 _ALL: tuple[type[EventBase], ...] = (
     LoadStep, LoadRamp, BatchArrivals, DoorTraffic, LoadLoss, LoadLogPlayed, WeatherLogPlayed, WetBulbDrift,
     WetBulbStep, Operator, InstrumentFault, CondenserFans, SafetyChain, PlantFault, EvaporatorGroup, Defrost,
-    LiquidSurge, OilLoss, OtherCompressor, CoolantDrift, PowerDip, ValvesClosed, WaitFor,
+    LiquidSurge, OilLoss, OtherCompressor, CoolantDrift, PowerDip, ValvesClosed, SettingsChange,
+    WaitFor,
 )  # fmt: skip
 EVENT_KINDS: dict[str, type[EventBase]] = {model.model_fields["kind"].annotation.__args__[0]: model for model in _ALL}  # type: ignore[union-attr]
