@@ -209,7 +209,7 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
         settings = SHIPPED[named.name].settings_type()
     instruments = plant.parameters.instruments
     noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
-    limits, judged = _limits(scenario, settings)
+    limits, judged = limits_over_time(scenario, settings)
     prepared = Prepared(
         scenario, plant, parameters, wiring_of(instruments), noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
@@ -225,7 +225,7 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     return replace(prepared, scenario=replace(scenario, notes=(*scenario.notes, *notes)))
 
 
-def _limits(scenario: Scenario, settings: Any) -> tuple[Limits, list[str]]:
+def limits_over_time(scenario: Scenario, settings: Any) -> tuple[Limits, list[str]]:
     """The limits that the run is judged by, and a note where they are not simply those of its sheet."""
     changes = changes_of(enumerate(scenario.events))
     if not changes:

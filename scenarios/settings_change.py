@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple, cast
 
-from scenarios.as_written import as_written
+from scenarios.as_written import as_written, range_as_written
 from scenarios.cross_checks import every_field
 from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.event_kinds import SettingsChange
@@ -74,6 +74,18 @@ def in_words(value: Any, rule: FieldRule) -> str:
     if rule.is_enum:
         return str(rule.kind(value).name).lower()
     return as_written(float(value), rule.unit, rule.of, rule.name)
+
+
+def reach_in_words(rule: FieldRule) -> str:
+    """What a setting may be, in words."""
+    if rule.is_enum:
+        return " or ".join(str(member.name).lower() for member in rule.kind)
+    if rule.kind is bool:
+        return "true or false"
+    if rule.low is None or rule.high is None:
+        return ""
+    words = range_as_written(rule.low, rule.high, rule.unit, rule.of, rule.name)
+    return f"{rule.length} values, each {words}" if rule.length else words
 
 
 def refuse_contradictions(settings: Any, cross_check: CrossCheck) -> None:

@@ -26,6 +26,7 @@ COMMANDS = {  # name: module and attribute
     "plant": "tools.plant:plant",
     "sheet": "tools.sheet:sheet",
     "season": "tools.season:season",
+    "live": "tools.live:live",
 }
 
 
