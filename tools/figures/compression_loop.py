@@ -16,6 +16,7 @@ from plant_model.compression import real_gas_work
 from plant_model.properties import isentropic_exponent_at, pressure_coordinate_from_log
 
 CURVE_POINTS = 14  # of each curved part: the loop's area is then right to 0.2 %
+FITS_SHARE = 0.005  # nearer to discharge pressure than this the opening is neither over nor under: no eye sees it
 LEAST_LOG_RATIO = 0.05  # below, the plant model too takes one exponent
 
 Point = tuple[float, float]  # share of the full-load flute volume, kPa abs
@@ -68,7 +69,7 @@ class Loop:
         """The figure for those who cannot see it."""
         at = f"The port opens at {self.opening_pa / 1000.0:.0f} kPa in the flute"
         if self.kind == "none":
-            return f"{at}, within 1 kPa of discharge pressure."
+            return f"{at}, as good as discharge pressure."
         word = "above" if self.kind == "over" else "below"
         gap_kpa = abs(self.opening_pa / 1000.0 - self.loop[-2][1])
         return f"{at}, {gap_kpa:.0f} kPa {word} discharge: {self.kind}-compression, {self.lost_w / 1000.0:.1f} kW."
@@ -105,7 +106,7 @@ def loop_of(law: LoopLaw, displacement_m3: float, filling_frac: float, speed_1_s
     outline = [(0.0, low_kpa), *_arc(law, 0.0, opens), (volume, high_kpa), (0.0, high_kpa)]
     lost = law.work(law.volume_ratio) - law.work(math.exp(law.log_ideal))
     swept_w = law.suction_pa * displacement_m3 * law.trapped_frac * filling_frac * max(0.0, speed_1_s)
-    if abs(opening_pa - law.discharge_pa) < 1000.0:
+    if abs(opening_pa - law.discharge_pa) < FITS_SHARE * law.discharge_pa:
         return Loop(tuple(outline), (), "none", max(0.0, swept_w * lost), opening_pa)
     shade = [*_arc(law, opens, law.log_ideal), (volume, high_kpa)]
     kind = "over" if opening_pa > law.discharge_pa else "under"

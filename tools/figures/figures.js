@@ -55,7 +55,7 @@
     });
     const foot = height - 6;
     add(svg, "line", { x1: x(data.start_mm), x2: x(data.start_mm + 50), y1: foot - 4, y2: foot - 4, class: "ruler" });
-    add(svg, "text", { x: x(data.start_mm + 53), y: foot, class: "soft" }, "50 mm, along and round the rotor; thin marks: end stops; dashed: where a free flute closes");
+    add(svg, "text", { x: x(data.start_mm + 53), y: foot, class: "soft" }, "50 mm both ways; dashed: a free flute closes");
 
     function place(label, at, text) {
       const near = Math.min(Math.max(at, LEFT + 4), width - LEFT - 4);
@@ -84,7 +84,7 @@
 
   // Pressure against flute volume.  The scale holds still until the loop outgrows it or has long been far below it.
   function loop(svg) {
-    const WIDTH = 560, HEIGHT = 420, LEFT = 56, RIGHT = 14, TOP = 30, BOTTOM = 44;
+    const WIDTH = 560, HEIGHT = 420, LEFT = 60, RIGHT = 26, TOP = 34, BOTTOM = 48;
     let top = 0, small = 0;
     svg.replaceChildren();
     set(svg, { viewBox: `0 0 ${WIDTH} ${HEIGHT}` });

@@ -70,6 +70,14 @@ class EngineLink:
             return False
         return True
 
+    def kill(self) -> None:
+        """End the engine at once, as a crash would; for tests of what then happens."""
+        self._process.kill()
+
+    def wait_ended(self) -> None:
+        """Come back when the engine's process has ended, or after some seconds."""
+        self._process.join(2.0 * END_S)
+
     def end(self) -> None:
         """Let the engine save and end; end it by force where it does not."""
         self.send(0, "end", {})  # to close the pipe would not do: the reading thread keeps it open

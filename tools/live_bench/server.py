@@ -48,14 +48,29 @@ class LiveServer:
 
     def __init__(self, folder: Path, host: str = "127.0.0.1", port: int = 0) -> None:
         self.folder, self.host, self.port = folder, host, port
+        self._sockets = self._bound()  # before the engine is started, which takes a second
         self.token = "" if host in LOOPBACK else secrets.token_urlsafe(24)
         self.engine = EngineLink(folder)
         self.facts = json.loads(self.engine.wait_ready())
         self.hub = Hub(self._ask_history)
         self.engine_gone = False
+        self.score = told("score", scores=[])  # the last, for who comes later
         self._waiting: dict[int, tuple[int, int]] = {}  # our ticket: viewer, his ticket
         self._ticket = 0
         self._http: tornado.httpserver.HTTPServer | None = None
+
+    def _bound(self) -> list[Any]:
+        try:
+            sockets = tornado.netutil.bind_sockets(self.port, self.host)
+        except OSError as error:
+            problem = Problem(
+                f"cannot listen on {self.host}:{self.port} ({error.strerror})",
+                value=str(self.port),
+                way_out="is another bench running? write --port 0 for any free port",
+            )
+            raise InputRefused(problem) from error
+        self.port = sockets[0].getsockname()[1]
+        return sockets
 
     @property
     def address(self) -> str:
@@ -64,7 +79,7 @@ class LiveServer:
         return f"http://{self.host}:{self.port}/{end}"
 
     def start(self) -> None:
-        """Listen; call it in a running event loop.  InputRefused for a port that is taken."""
+        """Listen; call it in a running event loop."""
         loop = asyncio.get_running_loop()
 
         def heard(kind: str, ticket: int, text: str) -> None:
@@ -72,19 +87,8 @@ class LiveServer:
                 loop.call_soon_threadsafe(self.heard, kind, ticket, text)
 
         self.engine.listen(heard)
-        try:
-            sockets = tornado.netutil.bind_sockets(self.port, self.host)
-        except OSError as error:
-            self.engine.end()
-            problem = Problem(
-                f"cannot listen on {self.host}:{self.port} ({error.strerror})",
-                value=str(self.port),
-                way_out="is another bench running? write --port 0 for any free port",
-            )
-            raise InputRefused(problem) from error
-        self.port = sockets[0].getsockname()[1]
         self._http = tornado.httpserver.HTTPServer(self._application(), max_body_size=1000, max_header_size=16_000)
-        self._http.add_sockets(sockets)
+        self._http.add_sockets(self._sockets)
 
     def stop(self) -> None:
         """Let every viewer go and end the engine, which saves."""
@@ -150,10 +154,13 @@ class LiveServer:
             self.hub.tell_all(told("engine", alive=False))
         elif not ticket:
             self.hub.tell_all(text)
+            if kind == "score":
+                self.score = text
         else:
             number, his = self._waiting.pop(ticket, (0, 0))
             if kind == "history":
                 self.hub.history(number, text)
+                self.hub.tell(number, self.score)
             else:
                 self.hub.tell(number, json.dumps({**json.loads(text), "ticket": his}, ensure_ascii=False))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from bokeh.embed import components
-from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool, Range1d
+from bokeh.models import ColumnDataSource, DataRange1d, DatetimeTickFormatter, HoverTool, Range1d
 from bokeh.plotting import figure
 
 from tools.figures.palette import CAPACITY, LIMIT, PLAIN, QUIET, VOLUME_RATIO
@@ -76,7 +76,8 @@ TRENDS: tuple[Trend, ...] = (
 
 
 def _plot(trend: Trend, source: ColumnDataSource, times: Range1d) -> Any:
-    more: dict[str, Any] = {"y_range": trend.span} if trend.span else {}
+    # without a row there is nothing to scale to, and the plot library would complain
+    more: dict[str, Any] = {"y_range": trend.span or DataRange1d(start=0.0, end=1.0, default_span=1.0)}
     plot = figure(
         height=LEAST_PX, sizing_mode="stretch_width", x_range=times, x_axis_type="datetime", tools=[],
         toolbar_location=None, background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color="#c9cdd2",

@@ -2,52 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from scenarios.preparation import prepare
+from tests.tools.live_bench.rig import new_folder, serving
 from tools.live_bench.bench import Bench
-from tools.live_bench.session_folder import open_folder
-
-LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
-
-
-def scenario_file(folder: Path, events: str = "", duration: str = "24 h") -> Path:
-    """A scenario on the demo plant that begins with the machine running."""
-    path = folder / "opening.toml"
-    path.write_text(
-        f'title = "Bench"\npurpose = "for a test"\nexpects = "what the test says"\n'
-        f'plant = "{LIBRARY}/plants/harrow_ness.toml"\ncontroller = "scheduled_pi"\n'
-        f'settings = "{LIBRARY}/sheets/demo_scheduled_pi.toml"\nduration = "{duration}"\nseed = 4\n'
-        f'[start]\nmachine = "running"\nsuction_pressure = "-9 °C sat"\nload = "380 kW"\n{events}',
-        encoding="utf-8",
-    )
-    return path
+from tools.live_bench.server import LiveServer
 
 
 @pytest.fixture
-def session_folder(tmp_path: Path) -> Path:
-    """A new session's folder."""
-    folder = tmp_path / "session"
-    open_folder(folder, prepare([scenario_file(tmp_path)])[0], open_ended=False)
-    return folder
-
-
-@pytest.fixture
-def bench(session_folder: Path) -> Bench:
+def bench(tmp_path: Path) -> Bench:
     """A bench that stands at its start."""
-    return Bench(session_folder)
+    return Bench(new_folder(tmp_path))
 
 
 @pytest.fixture
 def bench_with(tmp_path: Path) -> Callable[..., Bench]:
     """A bench from a scenario with events of its own."""
+    return lambda events, duration="24 h": Bench(new_folder(tmp_path, events, duration))
 
-    def make(events: str, duration: str = "24 h") -> Bench:
-        folder = tmp_path / "session"
-        open_folder(folder, prepare([scenario_file(tmp_path, events, duration)])[0], open_ended=False)
-        return Bench(folder)
 
-    return make
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
+    """A running server for the tests of one file."""
+    with serving(new_folder(tmp_path_factory.mktemp("live"))) as made:
+        yield made

@@ -17,9 +17,11 @@ from hypothesis import strategies as st
 from scenarios.errors import InputRefused
 from scenarios.preparation import prepare
 from scenarios.row import INDEX
-from scenarios.runner import execute
+from scenarios.runner import play_prepared
+from tests.tools.live_bench.rig import scenario_file
 from tools.live_bench.bench import BY_HAND, Bench
 from tools.live_bench.frames import COLUMNS_SHOWN
+from tools.live_bench.session_folder import open_folder
 
 STEP = {"kind": "load_step", "change": "+120 kW"}
 SUCTION = INDEX["suction_pressure_pa"]
@@ -43,15 +45,15 @@ def play(bench: Bench, seconds: float, begin_s: float = 0.0, speed: int = 1000) 
 def same_as_a_run(bench: Bench) -> None:
     """`twoslide run session.toml` gives the rows and events of the session."""
     bench.save()
-    result = execute(prepare([bench.folder / "session.toml"])[0], None)
-    assert result.failure is None
+    trace, failure, *_ = play_prepared(prepare([bench.folder / "session.toml"])[0], bench.folder)
+    assert failure == ""
     mine = bench.trace()
     count = len(mine["time_ms"])
     assert count > 2
     for name, values in mine.values.items():
-        assert np.array_equal(values, result.trace.values[name][:count]), name
+        assert np.array_equal(values, trace.values[name][:count]), name
     until_ms = bench.time_ms
-    assert [e for e in mine.events if e.time_ms < until_ms] == [e for e in result.trace.events if e.time_ms < until_ms]
+    assert [e for e in mine.events if e.time_ms < until_ms] == [e for e in trace.events if e.time_ms < until_ms]
 
 
 def test_at_one_times_the_clock_no_scan_is_left_out(bench: Bench) -> None:
@@ -102,22 +104,22 @@ ACTIONS = st.sampled_from(
         {"kind": "settings_change", "setting": "pi.integral_time", "value": "20 s"},
     ]
 )
-MOVES = st.lists(st.tuples(st.sampled_from([1, 10, 1000]), st.integers(1, 8), ACTIONS), min_size=1, max_size=6)
+MOVES = st.lists(st.tuples(st.sampled_from([1, 10, 200]), st.integers(1, 8), ACTIONS), min_size=1, max_size=6)
 TIES = """
 [[event]]
 kind = "batch_arrivals"
 from = "1 s"
-until = "100 min"
+until = "30 min"
 every = "20 s"
 heat = "60 kW"
 lasting = "30 s"
 """
 
 
-@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(MOVES)
 def test_any_session_is_reproduced_by_a_run(bench_with: Callable[..., Bench], moves: list[Any]) -> None:
-    bench = bench_with(TIES, "2 h")
+    bench = bench_with(TIES, "40 min")
     now_s = 0.0
     for speed, tenths, action in moves:
         bench.set_speed(speed, now_s)
@@ -245,16 +247,45 @@ def test_the_planned_end_ends_it_and_going_back_begins_again(bench_with: Callabl
     assert bench.state == "paused"
 
 
-def test_a_run_that_leaves_the_model_is_told(bench: Bench) -> None:
-    for fault in ("contactor_stuck", "discharge_check_stuck"):
-        bench.act([{"kind": "plant_fault", "fault": fault} | ({"size": "100 %"} if fault[0] == "d" else {})])
-    bench.act([{"kind": "condenser_fans", "running": "0 %"}, {"kind": "load_step", "to": "5 MW"}])
-    bench.act([{"kind": "operator", "action": "capacity_manual_on", "demand": "100 %"}])
-    frames = play(bench, 20_000.0)
-    assert bench.state == "ended"
+WILD = """
+class Wild:
+    def reset(self): ...
+    def scan(self, inputs, outputs, now_ms):
+        outputs.oil_pump = outputs.motor_run = outputs.capacity_load = True
+class Raises(Wild):
+    def scan(self, inputs, outputs, now_ms):
+        if now_ms >= 5000:
+            raise ValueError("no more")
+"""
+
+
+def plug_in_bench(tmp_path: Path, name: str) -> Bench:
+    (tmp_path / "own.py").write_text(WILD)
+    text = scenario_file(tmp_path).read_text().replace('"scheduled_pi"', f'"own.py:{name}"')
+    text = "".join(line for line in text.splitlines(True) if not line.startswith(("settings", "machine")))
+    (tmp_path / "opening.toml").write_text(text)
+    open_folder(tmp_path / "session", prepare([tmp_path / "opening.toml"])[0], open_ended=False)
+    return Bench(tmp_path / "session")
+
+
+def test_a_run_that_leaves_the_model_is_told(tmp_path: Path) -> None:
+    bench = plug_in_bench(tmp_path, "Wild")
+    assert bench.settings() == {}
+    assert bench.facts()["settings_known"] == []
+    with pytest.raises(InputRefused, match="own business"):
+        bench.act([{"kind": "settings_change", "setting": "pi.integral_time", "value": "20 s"}])
+    bench.act([{"kind": "condenser_fans", "running": "0 %"}, {"kind": "load_step", "to": "2 MW"}])
+    frames = play(bench, 6000.0)
     assert "the plant left what its model can describe" in frames[-1]["ended"]
     bench.back(0)
     assert bench.state == "paused"
+
+
+def test_a_controller_that_raises_ends_the_session_in_words(tmp_path: Path) -> None:
+    bench = plug_in_bench(tmp_path, "Raises")
+    frames = play(bench, 20.0, speed=10)
+    assert "the controller raised ValueError: no more" in frames[-1]["ended"]
+    assert bench.time_ms == 5000
 
 
 def test_scores_history_and_facts(bench: Bench) -> None:
