@@ -15,7 +15,7 @@ from typing import Any
 
 TICK_S = 0.1
 SCORE_S, SCORE_SHARE = 2.0, 20.0  # a score every so often, and never more than a twentieth of the time for it
-REACHED_S, SAVE_S = 1.0, 10.0
+SAVE_S = 10.0
 
 
 def play_session(pipe: Connection, folder: str) -> None:
@@ -41,7 +41,7 @@ class _Loop:
     def __init__(self, pipe: Connection, bench: Any) -> None:
         self.pipe, self.bench = pipe, bench
         self.number = 0  # of the last frame
-        self.score_at_s = self.reached_at_s = self.save_at_s = 0.0
+        self.score_at_s = self.save_at_s = 0.0
         self.unscored = True
 
     def tell(self, kind: str, data: dict[str, Any], ticket: int = 0) -> None:
@@ -81,9 +81,8 @@ class _Loop:
         if now_s >= self.save_at_s:
             self.bench.save()
             self.save_at_s = now_s + SAVE_S
-        elif now_s >= self.reached_at_s:
+        else:
             self.bench.note_time()
-            self.reached_at_s = now_s + REACHED_S
 
     def obey(self, ticket: int, do: str, data: dict[str, Any]) -> None:
         """One command; whatever is wrong with it is told, and the session goes on."""

@@ -2,7 +2,7 @@
 
     base.toml       the scenario at opening; plant, sheet and records beside it are copies
     journal.jsonl   a line for everything that was done, written before it acts
-    reached.json    the time reached, every second or so
+    reached.json    the time reached, ten times a second of the clock
     session.toml    the session so far as a scenario, for `twoslide run`
     log.csv, events.csv   when somebody exports them
 

@@ -324,7 +324,7 @@ def test_a_killed_engine_is_told_and_its_session_goes_on(tmp_path: Path) -> None
 
         async def again() -> None:
             history = await (await page_of(second)).hear("history")
-            assert history["time_ms"] >= reached_ms - 5000 - 100_000
+            assert history["time_ms"] >= reached_ms - 300_000  # what is played in one piece at this pace
             assert history["state"] == "paused"
             assert "load 380 → 430 kW" in [event[2] for event in history["events"]]
 
