@@ -316,5 +316,6 @@ class Bench:
 
 
 def _said(table: dict[str, Any]) -> str:
-    words = [str(value) for key, value in table.items() if key != "kind"]
-    return " ".join([str(table["kind"]).replace("_", " "), *words])
+    if table["kind"] == "settings_change":
+        return f"{table['setting']} becomes {table['value']}"
+    return " ".join(str(value) for value in table.values()).replace("_", " ")

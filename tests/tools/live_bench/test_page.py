@@ -20,7 +20,7 @@ sync_api = pytest.importorskip("playwright.sync_api")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
 
-PATIENCE_MS = 30_000
+PATIENCE_MS = 60_000  # a shared machine may be slow; nothing here waits that long for an answer that is there
 
 
 @pytest.fixture(scope="module")
@@ -152,7 +152,7 @@ def test_stop_button_moments_and_settings(seen: Seen, server: LiveServer) -> Non
     page.fill("#setting", "pi.proportional_band")
     page.fill("#value", "44 kPa")
     page.click("#apply")
-    seen.said("settings change pi.integral_time 41 s.*pi.proportional_band 44 kPa")
+    seen.said("pi.integral_time becomes 41 s, pi.proportional_band becomes 44 kPa")
     page.fill("#setting", "pi.integral_time")
     sync_api.expect(page.locator("#setting-told")).to_contain_text("now 41 s")
     assert page.locator("#pending li").count() == 0
@@ -224,8 +224,7 @@ def test_all_of_it_with_the_keyboard(seen: Seen) -> None:
 
 def test_no_accessibility_violation(seen: Seen) -> None:
     page = seen.page
-    for summary in page.locator("details:not([open]) > summary").all():
-        summary.click()
+    page.evaluate("() => document.querySelectorAll('details').forEach(one => { one.open = true; })")
     for width, scheme in ((1280, "light"), (1280, "dark"), (400, "light"), (400, "dark")):
         page.set_viewport_size({"width": width, "height": 900})
         page.emulate_media(color_scheme=scheme)
