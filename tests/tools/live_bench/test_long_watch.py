@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -69,13 +70,13 @@ def test_ten_minutes_with_four_viewers(tmp_path: Path) -> None:
         process.terminate()
         process.wait(30)
     for numbers, times in seen:
-        assert {b - a for a, b in zip(numbers, numbers[1:], strict=False)} == {1}
-        assert {b - a for a, b in zip(times, times[1:], strict=False)} == {100}
+        assert {b - a for a, b in pairwise(numbers)} == {1}
+        assert {b - a for a, b in pairwise(times)} == {100}
     rows = min(len(times) for _, times in seen)
     print(
-        f"\n{minutes:g} min, {VIEWERS} viewers: {rows} rows told to each, {rows / took_s:.2f} a second, none missed; server and "
-        f"engine {100.0 * share:.1f} % of one core; memory {rss / 1e6:.0f} MB, grown by {grown / 1e6:+.1f} MB, of which the "
-        f"log {ROW_BYTES * took_s / 1e6:.1f} MB"
+        f"\n{minutes:g} min, {VIEWERS} viewers: {rows} rows told to each, {rows / took_s:.2f} a second, none missed; "
+        f"server and engine {100.0 * share:.1f} % of one core; memory {rss / 1e6:.0f} MB, grown by {grown / 1e6:+.1f} MB, "
+        f"of which the log {ROW_BYTES * took_s / 1e6:.1f} MB"
     )
     assert share <= 0.30
     assert grown < 10e6 + ROW_BYTES * took_s
