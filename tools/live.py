@@ -66,7 +66,7 @@ def live(
         _open(folder, plant, controller, settings, seed)
     from tools.live_bench.server import LiveServer
 
-    say("starting the engine ...")
+    say("starting the engine; the first time on a machine it is compiled, which takes a minute or so")
     server = LiveServer(folder, host, port)
     return asyncio.run(_serve(server, folder))
 

@@ -164,16 +164,9 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
   }
 
   function now() {
-    const body = find("now").tBodies[0];
-    if (!body.rows.length) {
-      for (const one of columns.slice(1)) {
-        const row = body.insertRow();
-        row.innerHTML = '<th scope="row"></th><td class="figure"></td>';
-        row.cells[0].textContent = one.label;
-      }
-    }
+    const cells = find("now").querySelectorAll("dd");
     columns.slice(1).forEach((one, k) => {
-      body.rows[k].cells[1].textContent = lastRow ? `${lastRow[k + 1].toFixed(one.digits)} ${one.unit}` : "–";
+      cells[k].textContent = lastRow ? `${lastRow[k + 1].toFixed(one.digits)} ${one.unit}` : "–";
     });
   }
 

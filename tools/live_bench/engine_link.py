@@ -12,7 +12,7 @@ from typing import Any
 from scenarios.errors import InputRefused, InternalError, Problem
 from tools.live_bench.engine_process import play_session
 
-READY_S = 180.0  # the first time on a machine the engine has to be compiled
+READY_S = 600.0  # the first time on a machine the engine has to be compiled, and a machine may be busy
 END_S = 5.0
 
 Heard = Callable[[str, int, str], None]

@@ -39,7 +39,7 @@ from tools.live_bench.messages import (
 )
 from tools.live_bench.trends import TRENDS, trend_parts
 
-LOOPBACK = ("127.0.0.1", "localhost", "[::1]", "::1")
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 LARGEST_EVER_BYTES = 1_000_000  # beyond the limit of messages.py a page is told so; beyond this it is cut off
 
 
@@ -76,7 +76,8 @@ class LiveServer:
     def address(self) -> str:
         """What to open in a browser."""
         end = f"?token={self.token}" if self.token else ""
-        return f"http://{self.host}:{self.port}/{end}"
+        host = f"[{self.host}]" if ":" in self.host and not self.host.startswith("[") else self.host
+        return f"http://{host}:{self.port}/{end}"
 
     def start(self) -> None:
         """Listen; call it in a running event loop."""
@@ -181,6 +182,7 @@ class LiveServer:
         self._waiting[self._ticket] = (viewer.number, message.ticket)
         data = message.model_dump(exclude={"do", "ticket"})
         if not self.engine.send(self._ticket, message.do, data):
+            self._waiting.pop(self._ticket, None)
             self.hub.tell(viewer.number, told("engine", alive=False))
 
     def _refusal(self, viewer: Viewer, message: Any) -> str | None:
