@@ -23,12 +23,13 @@ from scenarios.cross_file_checks import check_groups_in_use
 from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
-from scenarios.limits import Limits, limits_of
+from scenarios.limits import Limits, limits_of, loosest
 from scenarios.load_and_weather_kinds import WeatherLogPlayed
 from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
+from scenarios.settings_change import changes_of, settings_over_time
 from scenarios.settings_sheet import load_sheet
 from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel
 from scenarios.wiring import Operator, Wiring
@@ -210,13 +211,13 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     instruments = plant.parameters.instruments
     noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
     wiring = wiring_of(instruments)
-    limits = limits_of(settings, wiring) or Limits()
+    limits, judged = limits_over_time(scenario, settings, wiring)
     prepared = Prepared(
         scenario, plant, parameters, wiring, noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
     )  # fmt: skip
     state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run
-    notes = [*plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]
+    notes = [*judged, *plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]
     if named.kind is Kind.SHIPPED:
         origin = scenario.sheet.path.name if scenario.sheet else f"the defaults of {named.name}"
         foreign = foreign_refrigerant(parameters, settings, origin)
@@ -224,6 +225,20 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
             raise InputRefused(replace(foreign, file=str(scenario.path)))
         notes += [f"{origin}: {text}" for text in misfits(parameters, settings, named.name)]
     return replace(prepared, scenario=replace(scenario, notes=(*scenario.notes, *notes)))
+
+
+def limits_over_time(scenario: Scenario, settings: Any, wiring: Wiring) -> tuple[Limits, list[str]]:
+    """The limits that the run is judged by, and a note where they are not simply those of its sheet."""
+    changes = changes_of(enumerate(scenario.events))
+    if not changes:
+        return limits_of(settings, wiring) or Limits(), []
+    in_force = [limits_of(record, wiring) for _, record in settings_over_time(settings, changes, scenario.plant.site)]
+    told = [limits for limits in in_force if limits is not None]
+    if len(told) < len(in_force):
+        return Limits(), []
+    if len(set(told)) == 1:
+        return told[0], []
+    return loosest(told), ["limits were changed on the way: scores and requirements go by the loosest of each"]
 
 
 def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> None:

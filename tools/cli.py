@@ -35,6 +35,7 @@ COMMANDS = {  # name: module and attribute
     "matrix": "tools.matrix:matrix",
     "site-script": "tools.site_script:site_script",
     "hunt": "tools.hunt:hunt",
+    "live": "tools.live:live",
 }
 
 

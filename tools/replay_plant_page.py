@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tools.report.panels import INK, PAPER
-from tools.report.runs import BAND_COLOUR, LIMIT_COLOUR, LOAD_COLOUR
+
+from tools.charts import BAND_COLOUR, INK, LIMIT_COLOUR, LOAD_COLOUR, PAPER
 
 if TYPE_CHECKING:
     from tools.replay.study import Study

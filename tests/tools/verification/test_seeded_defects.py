@@ -1,6 +1,6 @@
 """Defects put into copies of the shipped controllers: the shipped packs see them, and the hunt sees the rest.
 
-    pytest -m slow -s tests/tools/verification/test_seeded_defects.py      # the whole table, with its figures
+pytest -m slow -s tests/tools/verification/test_seeded_defects.py      # the whole table, with its figures
 """
 
 from __future__ import annotations
@@ -115,7 +115,9 @@ def test_the_correct_controllers_break_nothing_where_a_defect_is_seen(tmp_path: 
 def hunted(defect: Defect, folder: Path, budget_s: float) -> dict[str, int]:
     """Requirements that a hunt on a defective copy breaks, with the happenings of the smallest sequence."""
     ground = Ground(
-        LIBRARY / "plants" / "harrow_ness.toml", defect.controller, LIBRARY / "sheets" / f"demo_{defect.controller}.toml"
+        LIBRARY / "plants" / "harrow_ness.toml",
+        defect.controller,
+        LIBRARY / "sheets" / f"demo_{defect.controller}.toml",
     )
     made = build(defect, folder, defect.controller)
     found = run(ground, 1, None, budget_s, player=lambda prepared: play(made, prepared), stop_at_first=True)
