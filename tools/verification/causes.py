@@ -59,7 +59,7 @@ def _superheat(box: Box, settings: Any, value: float) -> str:
     common = getattr(settings, "common", None)
     if common is None:
         return ""
-    dew_c = saturation_temperature_c(common.refrigerant.saturation_c, box.plain_value("discharge_pressure"))
+    dew_c = saturation_temperature_c(common.refrigerant, box.plain_value("discharge_pressure"))
     return f"superheat {value - dew_c:.1f} K"
 
 

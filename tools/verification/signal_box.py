@@ -98,7 +98,7 @@ def healthy_of(settings: Any) -> Healthy:
         return Healthy()
     hold, trip, run, aim = common.inhibit, common.protection, common.sequence, common.capacity
     discharge = 0.8 * hold.discharge_pressure_hold_kpa_abs
-    dew_c = saturation_temperature_c(common.refrigerant.saturation_c, discharge)
+    dew_c = saturation_temperature_c(common.refrigerant, discharge)
     pumped = trip.oil_difference == OilDifference.SUPPLY_LESS_DISCHARGE
     rise = 1.6 * trip.low_oil_differential_alarm_kpa if pumped else -0.2 * trip.low_oil_differential_alarm_kpa
     margin_c = trip.high_oil_temperature_alarm_c - run.oil_minimum_c

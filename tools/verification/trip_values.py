@@ -55,7 +55,7 @@ def trip_values(settings: Any, box: Box) -> list[TripValue]:
     """Every trip with a limit on an analog signal.  settings: with a `common` record, as shipped controllers have it."""
     common = settings.common
     p, kinds = common.protection, common.protection.classes
-    dew_c = saturation_temperature_c(common.refrigerant.saturation_c, box.plain_value("discharge_pressure"))
+    dew_c = saturation_temperature_c(common.refrigerant, box.plain_value("discharge_pressure"))
     over_suction = p.oil_difference == OilDifference.SUPPLY_LESS_SUCTION
     base = box.plain_value("suction_pressure" if over_suction else "discharge_pressure")
     of_base = "suction" if over_suction else "discharge"

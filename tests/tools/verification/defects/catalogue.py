@@ -181,8 +181,8 @@ DEFECTS: tuple[Defect, ...] = (
     ),
     Defect(
         "superheat is worked out with suction pressure", CAUSES,
-        "saturation_temperature_c(saturation, signals.discharge_pressure_kpa_abs)",
-        "saturation_temperature_c(saturation, signals.suction_pressure_kpa_abs)", "low_superheat",
+        "saturation_temperature_c(refrigerant, signals.discharge_pressure_kpa_abs)",
+        "saturation_temperature_c(refrigerant, signals.suction_pressure_kpa_abs)", "low_superheat",
     ),
     Defect(
         "the oil differential is taken before the filter", CAUSES,
