@@ -19,43 +19,11 @@ from controller.process_image import Inputs, Outputs
 from controller.registry import SHIPPED
 from scenarios.controllers import Loaded
 from scenarios.entries import SCAN_TYPE, CompiledEntry, Entry, ForeignEntry, PythonEntry
+from scenarios.guarded_memory import Memory, flat
+from scenarios.isolated import Heart
 from scenarios.records import RecordArray, dtype_of, to_array
 
-Bytes = NDArray[np.uint8]
 Longs = NDArray[np.int64]
-
-_GUARD_BYTES = 4096  # on either side
-_ALIGNED_BYTES = 64
-_GUARD = 0xA5
-
-
-class Memory:
-    """`size` bytes, 64-byte aligned, with guard bytes before and behind."""
-
-    def __init__(self, content: Bytes) -> None:
-        size = content.nbytes
-        block = np.full(size + 2 * _GUARD_BYTES + _ALIGNED_BYTES, _GUARD, dtype=np.uint8)
-        start = _GUARD_BYTES + -block.ctypes.data % _ALIGNED_BYTES
-        self._around = (block[:start], block[start + size :])
-        self.bytes: Bytes = block[start : start + size]
-        self.first = content.copy()
-        self.restore()
-
-    def restore(self) -> None:
-        """The content that it was made with."""
-        self.bytes[:] = self.first
-
-    def changed(self) -> bool:
-        """The content is no longer the first one."""
-        return not np.array_equal(self.bytes, self.first)
-
-    def overrun(self) -> bool:
-        """Something has been written outside."""
-        return any(bool((side != _GUARD).any()) for side in self._around)
-
-
-def _flat(array: NDArray[Any]) -> Bytes:
-    return array.reshape(-1).view(np.uint8)
 
 
 class Subject:
@@ -63,11 +31,12 @@ class Subject:
 
     def __init__(self, entry: Entry, reset: Callable[[], None], settings: Any = None, state: Any = None) -> None:
         self.entry, self._reset = entry, reset
-        self.settings = None if settings is None else Memory(_flat(settings))
-        self.state = None if state is None else Memory(_flat(state))
+        self.settings = None if settings is None else Memory(flat(settings))
+        self.state = None if state is None else Memory(flat(state))
         entry.settings = self.settings.bytes if self.settings else None
         entry.state = self.state.bytes if self.state else None
         self.overrun = ""  # what was written behind its end
+        self.heart = Heart()  # told of every scan; a child puts the one there that its parent looks at
 
     def restart(self) -> None:
         """Reset: state as at the beginning.  Raises what a Python controller's own reset() raises."""
@@ -170,7 +139,7 @@ def _end_text(entry: Entry, status: int) -> str:
 
 def play(subject: Subject, sequence: Sequence, offset_ms: int = 0) -> Played:
     """Give a sequence to an instance as it stands; outputs begin as a fresh record, and carry over from scan to scan."""
-    inputs, outputs = Memory(_flat(to_array(Inputs()))), Memory(_flat(to_array(Outputs())))
+    inputs, outputs = Memory(flat(to_array(Inputs()))), Memory(flat(to_array(Outputs())))
     entry, size = subject.entry, inputs.bytes.nbytes
     entry.error = None
     entry.attach(inputs.bytes.view(dtype_of(Inputs)), outputs.bytes.view(dtype_of(Outputs)))
@@ -179,9 +148,12 @@ def play(subject: Subject, sequence: Sequence, offset_ms: int = 0) -> Played:
     said, answered = inputs.bytes.data, outputs.bytes.data
     given = sequence.inputs.tobytes()
     answers, status, written = bytearray(), 0, None
+    subject.heart.begin(sequence.name)
+    beat = subject.heart.scan
     for k, time_ms in enumerate(sequence.time_ms.tolist()):
         row = given[k * size : (k + 1) * size]
         said[:] = row
+        beat[0] = k
         status = scan(*pointers, (time_ms + offset_ms) & TIME_MASK)
         if written is None and said.tobytes() != row:
             written = k
@@ -201,8 +173,9 @@ class Recorder(Entry):
 
     def __init__(self, subject: Subject, scans: int) -> None:
         inner = subject.entry
+        self._beat = subject.heart.scan
         self._inner, self.settings, self.state = inner, inner.settings, inner.state
-        self._given, self._answer = Memory(_flat(to_array(Inputs()))), Memory(_flat(to_array(Outputs())))
+        self._given, self._answer = Memory(flat(to_array(Inputs()))), Memory(flat(to_array(Outputs())))
         inner.attach(self._given.bytes.view(dtype_of(Inputs)), self._answer.bytes.view(dtype_of(Outputs)))
         self._inputs = np.zeros((scans, self._given.bytes.nbytes), dtype=np.uint8)
         self._outputs = np.zeros((scans, self._answer.bytes.nbytes), dtype=np.uint8)
@@ -220,6 +193,7 @@ class Recorder(Entry):
         k = len(self._times)
         if k >= len(self._inputs):
             return 1
+        self._beat[0] = k
         given, answer = self._given.bytes, self._answer.bytes
         self._inputs[k] = given[:] = self._in
         status = int(self._scan(settings, state, given.ctypes.data, answer.ctypes.data, now_ms))

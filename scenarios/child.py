@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from scenarios.preparation import Prepared
 
 PATIENCE_S = 10.0  # for one scan; `TWOSLIDE_PATIENCE_S` changes it
-_LOAD_PATIENCE_S = 60.0  # to import the controller and reset it; the patience of a scan if that is longer
-_COMPILE_PATIENCE_S = 300.0  # the first time, to compile the engine
-_TICK_S = 0.05
+LOAD_PATIENCE_S = 60.0  # to import the controller and reset it; the patience of a scan if that is longer
+COMPILE_PATIENCE_S = 300.0  # the first time, to compile the engine
+TICK_S = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +44,17 @@ class ChildResult:
     wall_s: float  # of the run itself, without starting the process; 0 when the child did not live to tell
 
 
-def _patience_s() -> float:
+def patience_s() -> float:
+    """How long one scan may take."""
     return float(os.environ.get("TWOSLIDE_PATIENCE_S", PATIENCE_S))
 
 
-def _load_patience_s() -> float:
-    return _patience_s() if "TWOSLIDE_PATIENCE_S" in os.environ else _LOAD_PATIENCE_S
+def load_patience_s() -> float:
+    """How long importing and resetting may take."""
+    return patience_s() if "TWOSLIDE_PATIENCE_S" in os.environ else LOAD_PATIENCE_S
 
 
-def _leave_with_parent() -> None:
+def leave_with_parent() -> None:
     """End this process when its parent has gone: a killed command must not leave a controller running."""
     parent = os.getppid()
 
@@ -113,7 +115,7 @@ def _watch(
     """Wait for the child; "" when it ended by itself, else why it was given up."""
     last_scans, since = -1, time.monotonic()
     while child.poll() is None:
-        time.sleep(_TICK_S)
+        time.sleep(TICK_S)
         started = (folder / "started").exists()
         scans = int(buffers.run[0]["scans"]) if started else -1
         now = time.monotonic()
@@ -122,13 +124,13 @@ def _watch(
             if progress and scans >= 0:
                 progress(min(1.0, int(buffers.run[0]["time_ms"]) / duration_ms))
         loading = (folder / "loading").exists() and not (folder / "loaded").exists()
-        patience_s = _patience_s() if started else _load_patience_s() if loading else _COMPILE_PATIENCE_S
+        given_s = patience_s() if started else load_patience_s() if loading else COMPILE_PATIENCE_S
         # done but for the farewell: the interpreter may take a moment to close
-        if now - since > patience_s and not (folder / "answer.json").exists():
+        if now - since > given_s and not (folder / "answer.json").exists():
             if not started:
-                return f"the controller did not load within {patience_s:g} s"
+                return f"the controller did not load within {given_s:g} s"
             at_s = int(buffers.run[0]["time_ms"]) / 1000.0
-            return f"the controller hung: the scan at {at_s:.1f} s did not return within {patience_s:g} s"
+            return f"the controller hung: the scan at {at_s:.1f} s did not return within {given_s:g} s"
     return ""
 
 
@@ -139,7 +141,9 @@ def _death(returncode: int, buffers: Buffers) -> str:
             name = signal.Signals(-returncode).name
         except ValueError:
             name = f"signal {-returncode}"
-        return f"the controller crashed its process in the scan at {at_s:.1f} s ({name})"
+        # a library's outputs, state and settings end at a page that nobody may touch
+        stray = ": memory that is not its own" if name in ("SIGSEGV", "SIGBUS") else ""
+        return f"the controller crashed its process in the scan at {at_s:.1f} s ({name}{stray})"
     return f"the controller ended its process in the scan at {at_s:.1f} s (exit status {returncode})"
 
 
@@ -174,7 +178,7 @@ def _child_main(job_path: Path) -> None:
 
     job = json.loads(job_path.read_text(encoding="utf-8"))
     folder = Path(job["folder"])
-    _leave_with_parent()
+    leave_with_parent()
     answer: dict[str, Any]
     try:
         prepared = prepare_job(job)
@@ -192,7 +196,7 @@ def _child_main(job_path: Path) -> None:
         failure = failure_text(session, session.play())
         answer = {"failure": failure, "engine_note": note, "wall_s": time.perf_counter() - began}
     except InputRefused as error:
-        answer = {"refused": [_as_dict(problem) for problem in error.problems]}
+        answer = {"refused": [as_dict(problem) for problem in error.problems]}
     except Exception:
         answer = {"internal": traceback.format_exc()}
     _answer(folder, answer)
@@ -206,7 +210,8 @@ def _answer(folder: Path, answer: dict[str, Any]) -> NoReturn:
     os._exit(0)
 
 
-def _as_dict(problem: Problem) -> dict[str, Any]:
+def as_dict(problem: Problem) -> dict[str, Any]:
+    """A problem as plain data."""
     return {name: getattr(problem, name) for name in Problem.__dataclass_fields__}
 
 

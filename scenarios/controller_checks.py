@@ -5,14 +5,15 @@
 
 The controller is called through the one scan signature, on a closed loop with the demo plant, on walks over the whole
 process image and on spoilt replays of both.  It is an engineering aid: passing it makes no controller a safety system.
-A check that could not see its case says `judged = False`; it has not passed, and it has not failed.  The controller runs
-in this process: one that may hang or crash is checked in a child.
+A check that could not see its case says `judged = False`; it has not passed, and it has not failed.
+
+`check_controller` runs the controller in this process; `check_chosen` does it in a child, where it may hang or crash.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from enum import IntEnum
 from typing import Any
 
@@ -21,8 +22,11 @@ import numpy as np
 from controller.process_image import Health, Inhibit, Mode, Outputs, StartRefused, StopReason, Trip
 from controller.registry import SHIPPED
 from scenarios.check_bench import Played, Sequence, Subject, play, subject_maker
-from scenarios.check_sequences import closed_loop, failed, late, overlaid, pressed, walk
+from scenarios.check_sequences import closed_loop, failed, late, overlaid, pressed, walk, warm_engine
+from scenarios.chosen_controller import take_up
 from scenarios.controllers import Loaded, Named, library_settings_of, load
+from scenarios.errors import InputRefused, Problem
+from scenarios.isolated import LOADING, Heart, run_isolated
 from scenarios.limits import Limits, limits_of
 
 WALK_SCANS = 5_000
@@ -30,6 +34,7 @@ CURRENT_PULSE_MS = 5_000  # the longest pulse that a drive may still finish; com
 REPLAY_SCANS = 4_500  # the closed loop's first start, its loading and its failing instruments
 _WRAPS_MS = (2**32 - 150_050, 2**31 - 150_050)  # the 32-bit clock's wrap, and its sign bit, while the machine runs
 _STOP_HOLD_SCANS, _FAIL_HOLD_SCANS = 1_500, 400
+_ABOUT_SEQUENCES = 31  # of a controller that loads; fewer otherwise
 _FAILURES = (
     ("suction_pressure", Health.OVER),
     ("suction_pressure", Health.UNDER),
@@ -235,19 +240,29 @@ class _Suite:
 
     make: Callable[[], Subject]
     seed: int
+    heart: Heart = field(default_factory=Heart)
+    played: int = 0
     plain: list[Played] = field(default_factory=list)
     late: list[Played] = field(default_factory=list)
     found: dict[str, list[_Breach | None]] = field(default_factory=lambda: {name: [] for name in PROMISES})
 
     def play(self, sequence: Sequence, subject: Subject | None = None, offset_ms: int = 0) -> Played:
         """Play on a fresh instance, or on the given one as it stands."""
-        subject = subject or self.make()
+        subject = subject or self.fresh()
         played = play(subject, sequence, offset_ms)
         self.look_at(subject, played)
         return played
 
+    def fresh(self) -> Subject:
+        """A fresh instance, under the eye of the heart."""
+        subject = self.make()
+        subject.heart = self.heart
+        return subject
+
     def look_at(self, subject: Subject, played: Played) -> None:
-        """Note what an instance wrote where it must not."""
+        """Note what an instance wrote where it must not, and that one more sequence has been played."""
+        self.played += 1
+        self.heart.come(min(1.0, self.played / _ABOUT_SEQUENCES))
         name, k = played.sequence.name, played.inputs_written
         if k is not None:
             self.found["inputs_untouched"].append(_Breach(f"inputs written in scan {k} of {name}", k))
@@ -266,7 +281,7 @@ def _moments(wanted: Any, count: int) -> list[int]:
 
 def _play_all(suite: _Suite) -> Played:
     """Closed loop, walks, replays and late scans; returns the closed loop."""
-    used, seed, found = suite.make(), suite.seed, suite.found
+    used, seed, found = suite.fresh(), suite.seed, suite.found
     loop = closed_loop(used, seed)
     suite.look_at(used, loop)
     base, start = loop.sequence, loop.sequence.cut(REPLAY_SCANS)
@@ -307,12 +322,13 @@ def check_controller(
     limits: Limits | None = None,
     interpreted: bool = False,
     seed: int = 1,
+    heart: Heart | None = None,
 ) -> list[CheckResult]:
     """Check every promise of the contract; one result a promise, in the order of PROMISES.
 
     settings: its record; None takes the defaults of a controller that has any.  limits: what it promises about starts,
     for one that has no shipped settings to tell them.  interpreted: run a kernel-subset controller as plain Python.
-    Raises InputRefused for a controller that does not load.
+    heart: told of every scan.  Raises InputRefused for a controller that does not load.
     """
     loaded = load(controller) if isinstance(controller, Named) else controller
     if settings is None and loaded.kernels is not None:
@@ -320,7 +336,8 @@ def check_controller(
     if settings is None and loaded.library is not None and library_settings_of(loaded.library):
         settings = SHIPPED[library_settings_of(loaded.library)].settings_type()
     known = limits or (None if settings is None else limits_of(settings))
-    suite = _Suite(subject_maker(loaded, settings, interpreted), seed)
+    suite = _Suite(subject_maker(loaded, settings, interpreted), seed, heart or Heart())
+    suite.heart.phase("scanning")
     loop = _play_all(suite)
     for name, check in _ALWAYS.items():
         breaches = [check(played, known) for played in suite.plain]
@@ -330,6 +347,34 @@ def check_controller(
                 breach = check(played, known)
                 suite.found["late_scans"].append(breach and _Breach(f"{name}: {breach.text}", breach.scan))
     return [_result(name, suite.found[name], loop, known) for name in PROMISES]
+
+
+def check_chosen(
+    job: dict[str, Any], seed: int = 1, progress: Callable[[float], None] | None = None
+) -> list[CheckResult]:
+    """The same in a child process: one that hangs, crashes or leaves has broken `answers`, and the rest is not judged.
+
+    job: of `scenarios.chosen_controller.choose`.  Raises InputRefused for what is no controller or no sheet of its own.
+    """
+    found = run_isolated("scenarios.controller_checks:in_child", {**job, "seed": seed}, progress)
+    if found.place == LOADING:
+        raise InputRefused(Problem(f"{job['controller']}: {found.fault}, {LOADING}", value=job["controller"]))
+    if not found.fault:
+        return [CheckResult(**result) for result in found.answer["results"]]
+    lost = [
+        CheckResult(name, False, f"{text}; not known: the controller did not live so long", judged=False)
+        for name, text in PROMISES.items()
+    ]
+    lost[0] = CheckResult("answers", False, f"{PROMISES['answers']}; but {found.fault}, {found.place}")
+    return lost
+
+
+def in_child(job: dict[str, Any], heart: Heart) -> dict[str, Any]:
+    """The part of `check_chosen` that runs in the child."""
+    warm_engine()
+    taken = take_up(job, heart)
+    results = check_controller(taken.loaded, taken.settings, seed=job["seed"], heart=heart)
+    return {"results": [asdict(result) for result in results]}
 
 
 def _result(name: str, found: list[_Breach | None], loop: Played, limits: Limits | None) -> CheckResult:

@@ -28,6 +28,7 @@ from controller.contract import Controller
 from controller.process_image import ABI_VERSION
 from controller.registry import SHIPPED
 from scenarios.errors import InputRefused, Problem
+from scenarios.library_format import why_it_does_not_load
 
 
 class Kind(Enum):
@@ -51,6 +52,13 @@ class Named:
     def sha256(self) -> str:
         """Hash of the file; of a shipped controller the kernel hash says it."""
         return hashlib.sha256(self.path.read_bytes()).hexdigest() if self.path else ""
+
+    @property
+    def full(self) -> str:
+        """The name with the whole path of its file: the same from every folder."""
+        if self.path is None:
+            return self.name
+        return f"{self.path}:{self.attribute}" if self.attribute else str(self.path)
 
     @property
     def stem(self) -> str:
@@ -168,9 +176,11 @@ def _load_library(named: Named) -> Any:
     try:
         library = ctypes.CDLL(str(named.path))
     except OSError as error:
-        raise _refuse(
-            f"{named.path} is not a shared library for this machine: {error}", "build it for this system"
-        ) from error
+        why, way_out = why_it_does_not_load(named.path or Path())
+        if not why:
+            # the head is right: what lacks is inside it, or beside it, and the system's own words say what
+            why, way_out = str(error).rpartition(f"{named.path}: ")[2], "see that everything it needs is installed"
+        raise _refuse(f"{named.path} is not a shared library for this machine: {why}", way_out) from error
     for symbol in ("twoslide_abi_version", "twoslide_state_bytes", "twoslide_scan"):
         if not hasattr(library, symbol):
             raise _refuse(f"{named.path} does not export {symbol}", "see controller/foreign/twoslide_controller.h")

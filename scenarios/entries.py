@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from controller.contract import Controller
 from controller.process_image import Inputs, Outputs
+from scenarios.guarded_memory import Memory, flat
 from scenarios.kernel_cache import kernel_folder
 from scenarios.python_outputs import output_check
 from scenarios.records import RecordArray, codec_of, dtype_of, to_array
@@ -49,8 +50,16 @@ class Entry:
     state: NDArray[Any] | None = None
     error: BaseException | None = None  # what Python code raised, if it did
 
+    def place(self, record: RecordArray) -> RecordArray:
+        """Where a record of the process image shall lie: itself, or a copy in memory of the entry's own choice."""
+        return record
+
     def attach(self, inputs: RecordArray, outputs: RecordArray) -> None:
         """Told once where the process image lies, before the first scan."""
+
+    def strayed(self) -> str:
+        """What the controller has written outside of its records, in words; "" for nothing."""
+        return ""
 
 
 class CompiledEntry(Entry):
@@ -64,13 +73,29 @@ class CompiledEntry(Entry):
 
 
 class ForeignEntry(Entry):
-    """A shared library with the C ABI of `controller/foreign/`."""
+    """A shared library with the C ABI of `controller/foreign/`.
 
-    def __init__(self, library: Any, scan_symbol: str, settings: Any, state: Any) -> None:
+    guarded: its records end where a page without rights begins, so that the first write behind one ends the process.
+    """
+
+    def __init__(self, library: Any, scan_symbol: str, settings: Any, state: Any, guarded: bool = False) -> None:
         self._library = library
-        self.settings = settings
-        self.state = state
+        self._guarded = guarded
+        self._memories: list[Memory] = []
+        self.settings = None if settings is None else self.place(settings)
+        self.state = None if state is None else self.place(state)
         self.address = int(ctypes.cast(getattr(library, scan_symbol), ctypes.c_void_p).value or 0)
+
+    def place(self, record: NDArray[Any]) -> NDArray[Any]:
+        if not self._guarded:
+            return record
+        aligned_bytes = 16 if record.dtype.names is None else 8  # a state is the library's own: it may hold anything
+        self._memories.append(Memory(flat(record), flush=aligned_bytes))
+        return self._memories[-1].bytes.view(record.dtype)
+
+    def strayed(self) -> str:
+        found = any(memory.overrun() for memory in self._memories)
+        return "the controller wrote outside of its settings, state, inputs or outputs" if found else ""
 
 
 class PythonEntry(Entry):

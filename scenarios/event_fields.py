@@ -88,6 +88,23 @@ RatePerS = Annotated[
 Group = Annotated[int, Field(ge=1, le=4, strict=True), Told("1", low=1, high=4, example="2")]
 
 
+def _written_value(value: Any) -> Any:
+    """A value as TOML has it: true, a number, a text, or an array of these; what it means, its setting says."""
+    if isinstance(value, list | tuple):
+        return tuple(_written_value(one) for one in value)
+    if not isinstance(value, bool | int | float | str):
+        raise ValueError("write the value as a settings sheet has it: a text, a number, true, false or an array")
+    return value
+
+
+SettingValue = Annotated[
+    Any,
+    BeforeValidator(_written_value),
+    WithJsonSchema({"type": ["string", "number", "boolean", "array"], "description": "as in the settings sheet"}),
+    Told(reach="what the setting's own row allows", example='"300 kPa"'),
+]
+
+
 class EventBase(BaseModel):
     """What every kind of event is: frozen, without unknown keys, with a beginning."""
 

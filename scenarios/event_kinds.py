@@ -23,6 +23,7 @@ from scenarios.event_fields import (
     Group,
     HeatChangeW,
     MassFlowKgS,
+    SettingValue,
     SizeFrac,
     TimeMs,
     VolumeFlowM3S,
@@ -251,6 +252,18 @@ class ValvesClosed(At):
     lasting_ms: DurationMs | None = Field(None, alias="lasting", description=FOR_GOOD)
 
 
+class SettingsChange(At):
+    """Somebody changes one setting of the running controller, from the next scan on.
+
+    setting: its key under [settings] in the sheet, with dots (see `twoslide describe CONTROLLER`); value: written as
+    there.  What a controller remembers stays as it is.  Changes of one moment are checked against each other together.
+    """
+
+    kind: Literal["settings_change"]
+    setting: str = Field(min_length=1, description="its key under [settings] in the sheet, with dots")
+    value: SettingValue = Field(description="its new value, written as in the sheet")
+
+
 _Waiting = (
     LoadStep
     | LoadRamp
@@ -309,7 +322,15 @@ class WaitFor(EventBase):
 
 
 Event = (
-    _Waiting | BatchArrivals | DoorTraffic | LoadLogPlayed | WeatherLogPlayed | WetBulbDrift | CoolantDrift | WaitFor
+    _Waiting
+    | BatchArrivals
+    | DoorTraffic
+    | LoadLogPlayed
+    | WeatherLogPlayed
+    | WetBulbDrift
+    | CoolantDrift
+    | SettingsChange
+    | WaitFor
 )
 AnyEvent = Annotated[Event, Field(discriminator="kind")]
 

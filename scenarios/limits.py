@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
@@ -181,3 +182,37 @@ def limits_of(settings: Any, wiring: Wiring | None = None) -> Limits | None:
         discharge_hold_pa=1e3 * hold.discharge_pressure_hold_kpa_abs,
         discharge_unload_pa=1e3 * hold.discharge_pressure_unload_kpa_abs,
     )
+
+
+_LEAST = frozenset(
+    ("minimum_demand_frac", "pre_lubrication_ms", "start_to_start_ms", "suction_hold_pa", "suction_unload_pa")
+)
+
+
+def loosest(several: Sequence[Limits]) -> Limits:
+    """Limits for a run whose settings were changed on the way: of each, the one that forbids least.
+
+    A breach of a limit that was tighter for a part of the run goes unseen; none is told that was not one.  A trip that
+    did not stop the motor all the time is left out.
+    """
+    made: dict[str, Any] = {}
+    for f in fields(Limits):
+        values = [getattr(limits, f.name) for limits in several]
+        if f.name == "trips":
+            continue
+        made[f.name] = None if None in values else min(values) if f.name in _LEAST else max(values)
+    trips = []
+    for first in several[0].trips:
+        same = [limits.trip(first.cause) for limits in several]
+        known = [trip for trip in same if trip is not None]
+        if len(known) == len(several):
+            ends = [trip.direction * trip.limit for trip in known]
+            trips.append(
+                replace(
+                    first,
+                    limit=first.direction * max(ends),
+                    delay_ms=max(trip.delay_ms for trip in known),
+                    bypass_ms=max(trip.bypass_ms for trip in known),
+                )
+            )
+    return Limits(trips=tuple(trips), **made)

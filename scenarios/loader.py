@@ -25,41 +25,14 @@ from scenarios.plant_file import Plant, load_plant
 from scenarios.quantities import Site
 from scenarios.record_tables import dotted, read_quantity, suggestion, unknown_keys
 from scenarios.scenario import LONGEST_RUN_MS, Scenario, ScenarioFile, Start, Threshold
+from scenarios.scenario_files import scenario_files as scenario_files
+from scenarios.settings_change import change_problems, changes_of
 from scenarios.settings_sheet import Sheet, load_sheet, sheet_controller
 from scenarios.toml_source import KeyPath, TomlSource, read_bytes, read_toml
 from scenarios.weather_log import WeatherLog, weather_log
 
 M = TypeVar("M", bound=BaseModel)
 T = TypeVar("T")
-
-
-def scenario_files(paths: Iterable[Path], problems: list[Problem]) -> list[Path]:
-    """The scenario files among files and folders; in a folder, the *.toml that are neither plants nor sheets."""
-    files: list[Path] = []
-    for path in paths:
-        try:
-            is_folder = path.is_dir()
-        except (OSError, ValueError):  # a name too long: the reading will say so
-            is_folder = False
-        if not is_folder:
-            files.append(path)
-            continue
-        found = [file for file in sorted(path.glob("*.toml")) if _may_be_scenario(file)]
-        if not found:
-            problems.append(Problem("holds no scenario (*.toml)", file=str(path)))
-        files.extend(found)
-    return list(dict.fromkeys(files))
-
-
-def _may_be_scenario(path: Path) -> bool:
-    try:
-        data = read_toml(path).data
-    except InputRefused:
-        return True  # its own reading will say what is wrong
-    own = {"plant", "duration", "event", "expects"}
-    return bool(own & data.keys()) or not (
-        {"refrigerant", "machine", "checksum"} & data.keys() or isinstance(data.get("settings"), dict)
-    )
 
 
 def load_scenarios(paths: Iterable[Path], known: Known, overrides: Overrides | None = None) -> list[Scenario]:
@@ -115,6 +88,8 @@ class _Loader:
         weather = self.weather_logs(events, head)
         self.check_times(head, events)
         self.check_names(events)
+        if controller:
+            self.check_settings(events, controller, sheet, site)
         if len(self.problems) > before or head is None or plant is None:
             return None
         return Scenario(
@@ -393,6 +368,14 @@ class _Loader:
                     f'unknown instrument "{shortened(inner.instrument)}"', value=inner.instrument, way_out=way_out
                 )
                 self.problems.append(self.source.problem(path, problem, of_value=True))
+
+    def check_settings(self, events: dict[int, Event], controller: str, sheet: Sheet[Any] | None, site: Site) -> None:
+        """Every settings_change, by itself and with those before it."""
+        settings_type = self.known.settings_types.get(controller)
+        settings = sheet.settings if sheet else settings_type() if settings_type else None
+        cross_check = self.known.settings_cross_checks.get(controller, lambda _: ())
+        for number, problem in change_problems(changes_of(events.items()), settings, cross_check, site):
+            self.problems.append(self.source.problem(("event", number, "value"), problem, of_value=True))
 
 
 def _cli(option: str) -> Callable[[Problem], Problem]:

@@ -23,12 +23,13 @@ from scenarios.cross_file_checks import check_groups_in_use
 from scenarios.errors import InputRefused, Problem
 from scenarios.kernel_cache import kernel_hash, source_hash
 from scenarios.known import Known, Overrides
-from scenarios.limits import Limits, limits_of
+from scenarios.limits import Limits, limits_of, loosest
 from scenarios.load_and_weather_kinds import WeatherLogPlayed
 from scenarios.loader import load_scenarios
 from scenarios.plant_file import Plant
 from scenarios.row import COLUMNS
 from scenarios.scenario import MachineAtStart, Scenario
+from scenarios.settings_change import changes_of, settings_over_time
 from scenarios.settings_sheet import load_sheet
 from scenarios.sheet_against_plant import (
     DEW_TABLE,
@@ -79,6 +80,7 @@ class Prepared:
     facts: dict[str, str]
     scan_ms: int = SCAN_MS
     step_ms: int = STEP_MS
+    clock_offset_ms: int = 0  # what the controller's 32-bit clock shows at the start
 
     @property
     def controller_name(self) -> str:
@@ -216,19 +218,19 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     instruments = plant.parameters.instruments
     noise = tuple(float(getattr(instruments, channel.name.lower()).noise_frac) for channel in Channel)
     wiring = wiring_of(instruments)
-    limits = limits_of(settings, wiring) or Limits()
+    limits, judged = limits_over_time(scenario, settings, wiring)
     prepared = Prepared(
         scenario, plant, parameters, wiring, noise, named, settings, limits, scenario.seed, log_ms,
         _facts(scenario, named, log_ms),
     )  # fmt: skip
     state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run
-    notes = [*plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]
+    notes = [*judged, *plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]
     if named.kind is Kind.SHIPPED:
         origin = scenario.sheet.path.name if scenario.sheet else f"the defaults of {named.name}"
         foreign = foreign_refrigerant(parameters, settings, origin)
         if foreign is not None:
             raise InputRefused(_in_sheet(scenario, DEW_TABLE, foreign))
-        unreadable = [_in_sheet(scenario, key, problem) for key, problem in unreadable_pressures(settings, wiring)]
+        unreadable = _unreadable(scenario, settings, wiring)
         if unreadable:
             raise InputRefused(unreadable)
         notes += [f"{origin}: {text}" for text in misfits(parameters, settings, named.name)]
@@ -240,6 +242,33 @@ def _in_sheet(scenario: Scenario, key: KeyPath, problem: Problem) -> Problem:
     if scenario.sheet is None:
         return read_toml(scenario.path).problem(("controller",), problem)
     return read_toml(scenario.sheet.path).problem(("settings", *key), problem, of_value=True)
+
+
+def _unreadable(scenario: Scenario, settings: Any, wiring: Wiring) -> list[Problem]:
+    """Pressures of the sheet, and of its changes on the way, that the plant's transmitters never show, at their lines."""
+    found = [_in_sheet(scenario, key, problem) for key, problem in unreadable_pressures(settings, wiring)]
+    changes = changes_of(enumerate(scenario.events))
+    for last, record in [] if found else settings_over_time(settings, changes, scenario.plant.site)[1:]:
+        for key, problem in unreadable_pressures(record, wiring):
+            until_ms = last.time_ms if last else 0
+            mine = [c for c in changes if c.setting == ".".join(map(str, key)) and c.time_ms <= until_ms]
+            place = ("event", max(mine, key=lambda c: (c.time_ms, c.number)).number, "value")
+            found.append(read_toml(scenario.path).problem(place, problem, of_value=True))
+    return found
+
+
+def limits_over_time(scenario: Scenario, settings: Any, wiring: Wiring) -> tuple[Limits, list[str]]:
+    """The limits that the run is judged by, and a note where they are not simply those of its sheet."""
+    changes = changes_of(enumerate(scenario.events))
+    if not changes:
+        return limits_of(settings, wiring) or Limits(), []
+    in_force = [limits_of(record, wiring) for _, record in settings_over_time(settings, changes, scenario.plant.site)]
+    told = [limits for limits in in_force if limits is not None]
+    if len(told) < len(in_force):
+        return Limits(), []
+    if len(set(told)) == 1:
+        return told[0], []
+    return loosest(told), ["limits were changed on the way: scores and requirements go by the loosest of each"]
 
 
 def _check_start(scenario: Scenario, parameters: Parameters, named: Named) -> None:

@@ -202,27 +202,37 @@ def _example(rule: FieldRule) -> str:
 def _read_one(
     source: TomlSource, path: KeyPath, value: Any, rule: FieldRule, site: Site, problems: list[Problem]
 ) -> Any:
-    def refuse(problem: Problem) -> Any:
-        named = replace(problem, message=f"{rule.key}: {problem.message}")
-        problems.append(source.problem(path, named, of_value=True))
+    try:
+        return read_value(value, rule, site)
+    except InputRefused as error:
+        problems.append(source.problem(path, error.problems[0], of_value=True))
         return _BAD
 
+
+def read_value(value: Any, rule: FieldRule, site: Site) -> Any:
+    """One value of a field, as a file writes it, in the record's unit.  InputRefused, without a place, if it is none."""
+
+    def refused(problem: Problem) -> InputRefused:
+        return InputRefused(replace(problem, message=f"{rule.key}: {problem.message}"))
+
     if rule.kind is bool:
-        return value if isinstance(value, bool) else refuse(Problem("must be true or false, without quotes"))
+        if isinstance(value, bool):
+            return value
+        raise refused(Problem("must be true or false, without quotes"))
     if rule.is_enum:
         members = {member.name.lower(): member for member in rule.kind}
         if isinstance(value, str) and value.lower() in members:
             return members[value.lower()]
-        return refuse(
+        raise refused(
             Problem(f"{str(value)[:40]!r} is not one of the choices", way_out=suggestion(str(value), members))
         )
     try:
         number = read_quantity(value, rule.unit, rule.of, site, whole=rule.kind is int)
     except InputRefused as error:
-        return refuse(error.problems[0])
+        raise refused(error.problems[0]) from error
     bad = range_problem(number, rule.unit, rule.low, rule.high, rule.why, value, rule.of)
     if bad is not None:
-        return refuse(bad)
+        raise refused(bad)
     return round(number) if rule.kind is int else number
 
 

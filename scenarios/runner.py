@@ -78,7 +78,7 @@ def open_session(prepared: Prepared, buffers: Buffers) -> tuple[Session, str]:
     elif loaded.library is not None:
         wanted = library_settings_of(loaded.library)
         array = to_array(settings_for(prepared, SHIPPED[wanted].settings_type, wanted)) if wanted else None
-        entry = ForeignEntry(loaded.library, "twoslide_scan", array, library_state(loaded.library))
+        entry = ForeignEntry(loaded.library, "twoslide_scan", array, library_state(loaded.library), guarded=True)
         note = "shared library called each scan by the compiled plant, in a child process"
     else:
         entry = PythonEntry(loaded.python.scan)
@@ -92,7 +92,7 @@ def prepare_job(job: dict[str, Any]) -> Prepared:
     found = prepare(
         [Path(job["scenario"])], controller=job["controller"], settings=sheet, seed=job["seed"], log_ms=job["log_ms"]
     )
-    return found[0]
+    return replace(found[0], clock_offset_ms=job["clock_offset_ms"])
 
 
 _FAULTS = {
@@ -103,9 +103,10 @@ _FAULTS = {
 
 def failure_text(session: Session, end: BlockEnd) -> str:
     """Why a run ended before its time, in words; "" if it did not."""
-    if end is BlockEnd.REACHED:
-        return ""
     at_s = session.time_ms / 1000.0
+    if end is BlockEnd.REACHED:
+        strayed = session.entry.strayed() if session.entry else ""
+        return f"{strayed}, found at the end, {at_s:.1f} s" if strayed else ""
     if end in _FAULTS:
         return f"{_FAULTS[end]}, in the scan at {at_s:.1f} s"
     status = session.run.status
@@ -168,10 +169,11 @@ def _job(prepared: Prepared) -> dict[str, Any]:
     sheet_path = prepared.scenario.sheet_path
     return {
         "scenario": str(prepared.scenario.path.resolve()),
-        "controller": str(prepared.named.path) + (f":{prepared.named.attribute}" if prepared.named.attribute else ""),
+        "controller": prepared.named.full,
         "settings": str(sheet_path.resolve()) if sheet_path else "",
         "seed": prepared.seed,
         "log_ms": prepared.log_ms,
+        "clock_offset_ms": prepared.clock_offset_ms,
     }
 
 

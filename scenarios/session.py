@@ -26,6 +26,7 @@ from scenarios.errors import InternalError
 from scenarios.records import RecordArray, dtype_of, from_record, to_array, write_into
 from scenarios.row import COLUMNS, EDGE_COLUMNS, INDEX, Row, RowView
 from scenarios.scenario import MachineAtStart
+from scenarios.settings_change import changed_setting
 from scenarios.trace import Event, Floats
 from scenarios.wiring import wire_inputs
 from scenarios.world import World
@@ -102,13 +103,14 @@ class Session:
         self._noisy = tuple(noise > 0.0 for noise in prepared.noise_std)
         self._noise = np.zeros((NOISE_ROWS, len(self._names)))
         self.noted: list[Event] = []
+        self.settings_now: Any = prepared.settings  # of a shipped controller; None where they are its own business
 
         operator, disturbances = prepared.operator(), prepared.disturbances()
         run = Run(
             scan_ms=prepared.scan_ms,
             step_ms=prepared.step_ms,
             log_ms=prepared.log_ms,
-            clock_offset_ms=clock_offset_ms,
+            clock_offset_ms=clock_offset_ms or prepared.clock_offset_ms,
             noise_start_ms=-NOISE_ROWS * prepared.scan_ms,  # the first scan asks for its chunk
             row_capacity=len(buffers.rows),
             edge_capacity=len(buffers.edges),
@@ -126,6 +128,7 @@ class Session:
             row = to_array(Row())
             self.values: Floats = row.view(np.float64)
             self._records: list[Any] = [to_array(item) for item in objects]
+            self._records[:2] = [entry.place(record) for record in self._records[:2]]
             entry.attach(self._records[0], self._records[1])
             self._run: Any = buffers.run
             self._row: Any = row
@@ -138,8 +141,9 @@ class Session:
             self._run, self._row = run, RowView(self.values)
             self._block = run_block
         self.world = World(
-            simpy.Environment(), operator, disturbances, self.values, self.noted, scenario, prepared.seed
-        )
+            simpy.Environment(), operator, disturbances, self.values, self.noted, scenario, prepared.seed,
+            self.change_setting,
+        )  # fmt: skip
 
     def _take_over_running(
         self, inputs: Any, outputs: Any, wiring: Any, operator: Any, parameters: Any, plant: Any, disturbances: Any,
@@ -159,6 +163,18 @@ class Session:
             write_into(state, self.entry.state)
         for k, column in enumerate(EDGE_COLUMNS):  # being in service is no change, so it is no event of the first scan
             self._last[k] = float(inputs.motor_running if column == "motor_running" else getattr(outputs, column))
+
+    def change_setting(self, setting: str, value: Any) -> str:
+        """Somebody changes one setting of the running controller, from the next scan on; returns it in words.
+
+        The controller's state stays as it is.  InputRefused for a controller whose settings are its own business.
+        """
+        self.settings_now, words = changed_setting(self.settings_now, setting, value, self.prepared.scenario.plant.site)
+        if self.entry is None:
+            self._settings = self.settings_now
+        elif self.entry.settings is not None:
+            write_into(self.settings_now, self.entry.settings)
+        return words
 
     def note_into(self, noted: list[Event]) -> None:
         """Let what the event processes note go into another list (a child's, which is also on disk)."""
@@ -236,11 +252,21 @@ class Session:
                 return end
             self._draw_noise()
 
+    def begin(self) -> None:
+        """Start the process of every event of the scenario; once, before anything is played."""
+        self.world.start_all()
+
     def play(self, progress: Callable[[float], None] | None = None) -> BlockEnd:
         """Run to the end of the scenario, or to the fault that ends it; REACHED is a full run."""
+        self.begin()
+        return self.play_to(self.duration_ms + 1, progress)  # one more, so that the row at the very end is there
+
+    def play_to(self, end_ms: int, progress: Callable[[float], None] | None = None) -> BlockEnd:
+        """Go on to the first boundary not before `end_ms`; where a run is cut into such pieces changes nothing in it.
+
+        Between two calls `world.start_later` may add an event.
+        """
         world, env = self.world, self.world.env
-        world.start_all()
-        end_ms = self.duration_ms + 1  # one more, so that the row at the very end is there
         step_ms = self.prepared.step_ms
         while True:
             while env.peek() <= self.time_ms:

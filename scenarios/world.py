@@ -19,6 +19,7 @@ from plant_model.instruments import Channel, Fault
 from plant_model.state import Disturbances
 from scenarios import event_kinds as kinds
 from scenarios.chance import generator
+from scenarios.errors import InternalError
 from scenarios.event_kinds import Action
 from scenarios.load_log import LoadLog
 from scenarios.plant_happenings import HAPPENINGS
@@ -31,6 +32,23 @@ from scenarios.wiring import Operator
 Process = Generator[simpy.events.Event, Any, None]
 
 PRESS_MS = 500  # how long a finger stays on a button: several scans
+
+
+def no_settings(setting: str, value: Any) -> str:
+    """A world without a controller has no setting to change."""
+    raise InternalError(f"there is no controller whose {setting} could become {value}")
+
+
+class _Moment(simpy.events.Event):
+    """The time of a scenario's event: of all that happens in one millisecond it comes first.
+
+    So an event acts in the same order whether it was there from the start or was added while the run went on.
+    """
+
+    def __init__(self, env: simpy.Environment, at_ms: int) -> None:
+        super().__init__(env)
+        self._ok, self._value = True, None
+        env.schedule(self, simpy.events.URGENT, max(0, at_ms - int(env.now)))
 
 
 @dataclass(slots=True)
@@ -50,6 +68,7 @@ class World:
     noted: list[Event]
     scenario: Scenario
     seed: int
+    change_setting: Callable[[str, Any], str] = no_settings
     watching: list[_Watch] = field(default_factory=list)
     _closed: int = 0  # how many events hold the evaporators closed
     _chains: int = 0  # how many events hold the safety chain open
@@ -94,10 +113,14 @@ class World:
     def start_all(self) -> None:
         """Start the process of every event of the scenario."""
         for number, event in enumerate(self.scenario.events):
-            self.env.process(self._process(number, event))
+            self.start_later(number, event)
+
+    def start_later(self, number: int, event: Any) -> None:
+        """Let an event happen at its time, which must not be over; `number` is its place among the run's events."""
+        self.env.process(self._process(number, event))
 
     def _process(self, number: int, event: Any) -> Process:
-        yield self.env.timeout(event.starts_ms)
+        yield _Moment(self.env, event.starts_ms)
         if isinstance(event, kinds.WaitFor):
             yield from self._wait_for(self.scenario.thresholds[number], event)
         elif isinstance(event, kinds.BatchArrivals):
@@ -242,6 +265,10 @@ class World:
             yield self.env.timeout(max(0, start_ms + to_ms - int(self.env.now)))
         self._bend_wet_bulb(-slope_k_s)
 
+    def _settings_change(self, event: kinds.SettingsChange) -> Process:
+        self.note("operator", "settings_change", self.change_setting(event.setting, event.value))
+        yield from ()
+
     def _condenser_fans(self, event: kinds.CondenserFans) -> Process:
         self.note("disturbance", "condenser_fans", f"{100.0 * event.running_frac:.0f} % of the condenser fans run")
         self.disturbances.condenser_fans_frac = event.running_frac
@@ -328,5 +355,6 @@ _ACTS: dict[type, Callable[[World, Any], Process]] = {
     kinds.InstrumentFault: World._instrument_fault,
     kinds.CondenserFans: World._condenser_fans,
     kinds.SafetyChain: World._safety_chain,
+    kinds.SettingsChange: World._settings_change,
     **HAPPENINGS,
 }

@@ -31,6 +31,11 @@ COMMANDS = {  # name: module and attribute
     "verify": "tools.verify:verify",
     "inspect": "tools.inspect:inspect",
     "replay": "tools.replay_command:replay",
+    "check-controller": "tools.check_controller:check_controller",
+    "matrix": "tools.matrix:matrix",
+    "site-script": "tools.site_script:site_script",
+    "hunt": "tools.hunt:hunt",
+    "live": "tools.live:live",
 }
 
 

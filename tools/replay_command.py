@@ -10,11 +10,14 @@ import click
 from tools.output import console, put_json
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from tools.replay.findings import Findings
     from tools.replay.settings_history import History
+    from tools.replay.study import Study
 
 RUNS = Path("twoslide-runs")
-REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv"}
+REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv", "scenario.toml", "load.csv"}
 
 
 @click.command()
@@ -28,7 +31,16 @@ REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv"}
     metavar="SHEET[@TIME]",
     help="The sheet that was valid; with @TIME from then on. May be given again.",
 )
-@click.option("--plant", type=click.Path(path_type=Path), help="Plant file: the site of gauge pressures in a sheet.")
+@click.option(
+    "--plant",
+    type=click.Path(path_type=Path),
+    help="Plant file: replays the plant, and gives the site of gauge pressures.",
+)
+@click.option(
+    "--alternative", "alternatives", multiple=True, type=click.Path(path_type=Path), metavar="SHEET",
+    help="Would these settings have held?  May be given again.",
+)  # fmt: skip
+@click.option("--ensemble", default=100, type=click.IntRange(2, 1000), help="Runs of each what-if. [default: 100]")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/replay-LOG]")
 @click.option("--json", "as_json", is_flag=True, help="Put one JSON object on stdout and nothing else.")
 def replay(
@@ -36,12 +48,15 @@ def replay(
     mapping: Path | None,
     settings: tuple[str, ...],
     plant: Path | None,
+    alternatives: tuple[Path, ...],
+    ensemble: int,
     out: Path | None,
     as_json: bool,
 ) -> int:
     """Put LOGs on one clock, find what stopped the machine first, and run the logged measurements through the controller.
 
-    An engineering aid, not a safety system.  A mapping with open questions is refused.
+    With --plant the plant is led along the log: load, likely cause, and whether other settings would have held.  The
+    event is saved as a scenario.  An engineering aid, not a safety system.  A mapping with open questions is refused.
     """
     from scenarios.errors import InputRefused, Problem
     from scenarios.logged_data.reader import read_log
@@ -60,11 +75,16 @@ def replay(
         ("plant", str(plant or "")),
              ("span", f"{found.clock(data.start_ms)} to {found.clock(data.end_ms)} ({data.zone or 'as written'})"),
              ("controller", history.controller if history else "")]  # fmt: skip
-    _write(target, found, f"{logs[0].stem}: what happened", facts)
+    if alternatives and (plant is None or history is None):
+        raise InputRefused(
+            Problem("--alternative needs --plant and --settings", way_out="name the plant and the sheet of that time")
+        )
+    sheet = Path(settings[-1].rpartition("@")[0] or settings[-1]) if settings else None
+    study = _write(target, found, f"{logs[0].stem}: what happened", facts, plant, sheet, alternatives, ensemble)
     if as_json:
-        put_json(_as_json(found, target))
+        put_json(_as_json(found, target, study))
     else:
-        _show(found, target)
+        _show(found, target, study)
     return 0
 
 
@@ -116,21 +136,29 @@ def _find_with_progress(data: object, history: History | None) -> Findings:
         return find(data, history, lambda share: bar.update(task, completed=share))
 
 
-def _write(target: Path, found: Findings, title: str, facts: list[tuple[str, str]]) -> None:
+def _write(
+    target: Path, found: Findings, title: str, facts: list[tuple[str, str]], plant: Path | None, sheet: Path | None,
+    alternatives: tuple[Path, ...], ensemble: int,
+) -> Study | None:  # fmt: skip
     """The folder appears whole under its name, or not at all."""
     import json
     import shutil
 
     from scenarios.errors import StorageFailed
     from scenarios.trace import partial_folder, publish
+    from tools.replay_plant import study_plant
     from tools.replay_report import write_replay_report
 
+    study: Study | None = None
     try:
         partial = partial_folder(target)
         try:
-            write_replay_report(partial / "findings.html", found, title, facts)
+            if plant is not None:
+                study, words = study_plant(found.data, found, plant, sheet, alternatives, ensemble, partial)
+                found.words = [*found.words, *words]
+            write_replay_report(partial / "findings.html", found, title, facts, study)
             (partial / "findings.json").write_text(
-                json.dumps(_as_json(found, target), ensure_ascii=False, indent=1), encoding="utf-8"
+                json.dumps(_as_json(found, target, study), ensure_ascii=False, indent=1), encoding="utf-8"
             )
             (partial / "timeline.csv").write_text(_timeline_csv(found), encoding="utf-8")
             publish(partial, target)
@@ -139,6 +167,7 @@ def _write(target: Path, found: Findings, title: str, facts: list[tuple[str, str
             raise
     except OSError as error:
         raise StorageFailed(f"{target} could not be written: {error.strerror or error}") from error
+    return study
 
 
 def _timeline_csv(found: Findings) -> str:
@@ -163,11 +192,13 @@ def _timeline_csv(found: Findings) -> str:
     return str(pl.DataFrame(rows, schema=names, orient="row").write_csv())
 
 
-def _as_json(found: Findings, target: Path) -> dict[str, object]:
+def _as_json(found: Findings, target: Path, study: Study | None) -> dict[str, object]:
     from dataclasses import asdict
 
+    from tools.replay_plant import as_plain
+
     return {
-        "folder": str(target), "findings": found.words,
+        "folder": str(target), "findings": found.words, "plant": as_plain(study),
         "stops": [
             {"earliest_ms": s.earliest_ms, "latest_ms": s.latest_ms, "verdict": s.verdict, "sure": s.sure, "text": s.text,
              "causes": [asdict(e) for e in s.causes], "later": [asdict(e) for e in s.later], "evidence": s.evidence}
@@ -180,7 +211,7 @@ def _as_json(found: Findings, target: Path) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _show(found: Findings, target: Path) -> None:
+def _show(found: Findings, target: Path, study: Study | None) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -202,5 +233,32 @@ def _show(found: Findings, target: Path) -> None:
             Text(one.text + more, style="bold" if one.kind == "trip" else ""),
         )
     screen.print(table)
+    if study is not None:
+        _show_study(screen, study)
     screen.print(f"wrote {target / 'findings.html'}", markup=False, soft_wrap=True)
     screen.print(CAUTION, markup=False, soft_wrap=True, style="dim")
+
+
+def _show_study(screen: Console, study: Study) -> None:
+    """Causes and what-if as tables."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from tools.replay_plant import causes_table, variants_table
+
+    causes = causes_table(study)
+    if causes:
+        table = Table(title="Causes, by how well each explains what the model leaves over", title_justify="left")
+        for name in ("group", "probability", "explains", "size", "look first"):
+            table.add_column(name, overflow="fold")
+        for row in causes[:5]:
+            table.add_row(row["group"], row["probability"], row["explains"], row["size"], Text(row["check"]))
+        screen.print(table)
+    variants = variants_table(study)
+    if variants:
+        table = Table(title="What might have been", title_justify="left")
+        for name in ("run", "tripped", "on", "nearest to the limit"):
+            table.add_column(name, overflow="fold")
+        for row in variants:
+            table.add_row(Text(row["name"]), row["tripped"], row["causes"], row["room"])
+        screen.print(table)

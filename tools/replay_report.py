@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,11 @@ from tools.charts import (
 )
 from tools.replay.findings import CAUTION, Findings, condensed
 from tools.replay.watched import watched_limits
+from tools.replay_plant import causes_table, variants_table
+from tools.replay_plant_page import plant_plots
+
+if TYPE_CHECKING:
+    from tools.replay.study import Study
 
 POINTS_AT_MOST = 6000
 LINES_AT_MOST = 400
@@ -163,7 +168,9 @@ def window_of(found: Findings) -> tuple[int, int]:
     return max(start, last - 3_600_000), min(end, last + 1_800_000)
 
 
-def write_replay_report(path: Path, found: Findings, title: str, facts: list[tuple[str, str]]) -> None:
+def write_replay_report(
+    path: Path, found: Findings, title: str, facts: list[tuple[str, str]], study: Study | None = None
+) -> None:
     """Write the page; a file that stood there is replaced whole or not at all.  Raises OSError."""
     import jinja2
     from bokeh.embed import components
@@ -171,7 +178,9 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
 
     window = window_of(found)
     panels = _plots(found, window)
-    script, divisions = components({name: plot for name, _, plot in panels}) if panels else ("", {})
+    plant_panels = plant_plots(study, int(_local_ms(found, np.zeros(1))[0])) if study is not None else []
+    every = [*panels, *plant_panels]
+    script, divisions = components({name: plot for name, _, plot in every}) if every else ("", {})
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
     lines = condensed(found.events, LINES_AT_MOST)
@@ -180,6 +189,9 @@ def write_replay_report(path: Path, found: Findings, title: str, facts: list[tup
         caution=CAUTION,
         words=found.words,
         panels=[{"name": n, "title": t} for n, t, _ in panels],
+        plant_panels=[{"name": n, "title": t} for n, t, _ in plant_panels],
+        causes=causes_table(study) if study is not None else [],
+        variants=variants_table(study) if study is not None else [],
         divisions=divisions,
         axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a "
                   f"change of the clocks." if found.data.zone else "Times as the log writes them.",

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import re
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from tools.names import short_name
-from tools.output import console, put_json, say
+from tools.output import console, progress_bar, put_json, say
 
 if TYPE_CHECKING:
     from scenarios.preparation import Prepared
@@ -19,7 +17,6 @@ if TYPE_CHECKING:
 
 RUNS = Path("twoslide-runs")
 TOUR_CONTROLLERS = ("three_position", "scheduled_pi", "model_based")
-Progress = Callable[[float], None]
 
 
 def _log_ms(_context: click.Context, _parameter: click.Parameter, text: str | None) -> int | None:
@@ -136,7 +133,7 @@ def _execute_all(prepared: list[Prepared], places: list[Path]) -> list[RunResult
             title = f"{one.scenario.title}: {short_name(one.controller_name)}"
             _write_report(folder / "report.html", [one], [result], title)
 
-        with _progress(f"{one.scenario.title} · {short_name(one.controller_name)}") as progress:
+        with progress_bar(f"{one.scenario.title} · {short_name(one.controller_name)}") as progress:
             results.append(execute(one, place, progress, finish))
     return results
 
@@ -160,20 +157,6 @@ def _say_what_is_replaced(one: Prepared, place: Path) -> None:
     ]
     if other:
         say(f"{place}: replaces the run with {', '.join(other)}")
-
-
-@contextlib.contextmanager
-def _progress(text: str) -> Iterator[Progress]:
-    """A bar on stderr over simulated time; nothing where stderr is no terminal."""
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
-
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console, disable=not console.is_terminal) as bar:
-        task = bar.add_task(escape(text), total=1.0)
-        yield lambda fraction: bar.update(task, completed=fraction)
 
 
 def _write_report(path: Path, prepared: list[Prepared], results: list[RunResult], title: str) -> None:

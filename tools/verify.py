@@ -269,7 +269,7 @@ def _print_words() -> None:
     from scenarios.row import FORMS, TEXTS, UNITS
     from tools.verification.pack import every_setting
     from tools.verification.sorts import columns
-    from tools.verification.terms import FUNCTIONS
+    from tools.verification.words import FUNCTIONS
 
     shown = console()
     short = {name: key for key, name in columns().items() if key != name}

@@ -75,7 +75,12 @@ def looks_time(text: str) -> bool:
 def _normal(cells: pl.Series) -> pl.Series:
     text = cells.fill_null("").str.strip_chars(" \t\"'")
     text = text.str.replace(r"(\d\d),(\d+)", "${1}.${2}").str.replace(r"^(\d{4}-\d\d-\d\d)T", "${1} ")
-    text = text.str.replace(r"(?i)\s*([ap])\.?m\.?$", " ${1}M").str.replace(r"Z$", "+0000").str.replace_all(r"  +", " ")
+    text = (
+        text.str.replace(r"(?i)(\d)\s*a\.?m\.?$", "${1} AM")
+        .str.replace(r"(?i)(\d)\s*p\.?m\.?$", "${1} PM")
+        .str.replace(r"Z$", "+0000")
+        .str.replace_all(r"  +", " ")
+    )
     return text.str.replace(r"([+-]\d\d):?(\d\d)$", "${1}${2}")
 
 
@@ -293,7 +298,8 @@ def to_utc(local_ms: Times, zone: ZoneInfo) -> LocalClock:
         offsets[here] = first
         doubled = here[ambiguous]
         if len(doubled):
-            back = np.flatnonzero(np.diff(times[doubled]) < -30 * 60_000)
+            size_ms = int((first - second).max())
+            back = np.flatnonzero(np.diff(times[doubled]) < -size_ms // 2)
             twice += len(doubled)
             if len(back):
                 late = doubled[back[0] + 1 :]

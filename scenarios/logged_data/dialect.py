@@ -156,8 +156,8 @@ def sniff(path: Path, lines: Sequence[str], more: Sequence[str], given: Mapping[
     body = [row for row in rows[first:] if any(cell.strip() for cell in row)]
     body = body[:ROWS_LOOKED_AT] + body[ROWS_LOOKED_AT :: max(1, len(body) // 60)]
     body += [split_line(line, delimiter) for line in more if line.strip()]
-    if above and delimiter == ",":
-        _check_decimal_commas(path, body, len([n for n in rows[above[0]] if n.strip()]), first)
+    if delimiter == "," and first:
+        _check_decimal_commas(path, body, sum(bool(cell.strip()) for cell in rows[first - 1]), first)
     cells = [[row[k] if k < len(row) else "" for row in body] for k in range(width)]
     if above:
         _check_width(path, rows[above[0]], above[0], cells)

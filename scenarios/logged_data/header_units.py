@@ -10,6 +10,7 @@ import re
 from functools import cache
 
 from scenarios.errors import InputRefused
+from scenarios.logged_data.signals import is_own_column
 from scenarios.units import find_unit, plain, tidy
 
 _BRACKETED = re.compile(r"^(.*?)\s*(?:\[\s*([^\[\]]{1,24})\s*\]|\(\s*([^()]{1,24}(?:\([^()]{1,6}\))?)\s*\))\s*$")
@@ -95,6 +96,8 @@ def split_header(text: str) -> tuple[str, str]:
     >>> split_header("Saugdruck [bar(g)]"), split_header("Oil temp °C"), split_header("Run (feedback)")
     (('Saugdruck', 'bar(g)'), ('Oil temp', '°C'), ('Run (feedback)', ''))
     """
+    if is_own_column(text.strip()):
+        return text.strip(), ""  # its name says the unit
     bracket = _BRACKETED.match(text)
     if bracket:
         unit = (bracket[2] or bracket[3] or "").strip()

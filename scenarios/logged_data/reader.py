@@ -17,7 +17,8 @@ from controller.process_image import Trip
 from scenarios.errors import InputRefused, Problem, shortened
 from scenarios.logged_data.event_words import cause_of, classify, state_of
 from scenarios.logged_data.mapping import ColumnMap, FileMap, LogMapping, read_mapping
-from scenarios.logged_data.matching import fits_values, line_to, on_off, sample
+from scenarios.logged_data.matching import fits_values, line_to, on_off, running_level, sample
+from scenarios.logged_data.numbers import Mask
 from scenarios.logged_data.quality import is_change_of_value, moved, out_of_range, still_spans
 from scenarios.logged_data.records import (
     Floats,
@@ -93,6 +94,7 @@ def _take_columns(
     data: LoggedData, raw: RawFile, one: FileMap, mapping: LogMapping, issues: list[Issue], problems: list[Problem]
 ) -> None:
     by_name = {column.name: column for column in unique_names(raw)}
+    running = _running_mask(by_name, one)
     for want in one.columns:
         column = by_name.get(want.column)
         if column is None:
@@ -108,7 +110,7 @@ def _take_columns(
                 issues.append(Issue("layout", f"{want.column[:40]}: {want.signal} is taken from an earlier file"))
             continue
         try:
-            series = make_series(raw, column, want, mapping, one, data.states)
+            series = make_series(raw, column, want, mapping, one, data.states, running)
         except InputRefused as error:
             problems += [p.at(str(mapping.path), want.line) if not p.file else p for p in error.problems]
             continue
@@ -120,6 +122,28 @@ def _take_columns(
     left = [name for name in by_name if name not in {c.column for c in one.columns}]
     if left:
         issues.append(Issue("layout", f"columns that the mapping does not have are not used: {', '.join(left)[:120]}"))
+
+
+def _running_mask(by_name: dict[str, RawColumn], one: FileMap) -> Mask | None:
+    """Rows of a wide file in which the machine runs, by the columns mapped to it; None if none tells."""
+    for signal in ("motor_running", "motor_current_a", "motor_power_kw"):
+        column = next((by_name[c.column] for c in one.columns if c.signal == signal and c.column in by_name), None)
+        if column is None or column.values is None or column.rows is not None:
+            continue
+        level = 0.5 if signal == "motor_running" else running_level(column.values)
+        found: Mask = np.nan_to_num(column.values) > max(level, 1e-9)
+        if found.any():
+            return found
+    return None
+
+
+def _of_running(column: RawColumn, running: Mask | None) -> Floats:
+    """Some of a column's numbers while the machine runs."""
+    if running is None or column.values is None or len(running) != len(column.values):
+        return np.empty(0)
+    some = column.values[running]
+    some = some[np.isfinite(some)]
+    return some[:: max(1, len(some) // 4000)]
 
 
 def unique_names(raw: RawFile) -> list[RawColumn]:
@@ -145,6 +169,7 @@ def make_series(
     mapping: LogMapping,
     one: FileMap,
     states: dict[str, dict[int, str]],
+    running: Mask | None = None,
 ) -> Series:
     """One column as a series.  InputRefused, without a place, if its unit and its values contradict each other."""
     signal = signals()[want.signal]
@@ -158,7 +183,7 @@ def make_series(
     missing = np.isnan(values) & ((flags & np.uint8(Quality.NOT_A_NUMBER)) == 0)
     flags[missing] |= np.uint8(Quality.MISSING)
     if signal.kind not in ("contact", "state", "word"):
-        values = _in_unit(signal, values, want, mapping, column)
+        values = _in_unit(signal, values, want, mapping, column, _of_running(column, running))
         flags[np.nan_to_num(out_of_range(signal, values, *(want.span or (None, None)))).astype(bool)] |= np.uint8(
             Quality.OUT_OF_RANGE
         )
@@ -219,30 +244,35 @@ def _state_numbers(words: Sequence[str], signal: Signal, states: dict[str, dict[
     return [float(1000 + k) for k in range(len(words))]
 
 
-def _in_unit(signal: Signal, values: Floats, want: ColumnMap, mapping: LogMapping, column: RawColumn) -> Floats:
+def _check_unit(signal: Signal, want: ColumnMap, some: Floats, running: Floats, mapping: LogMapping) -> None:
+    """Refuses a unit in which the values cannot be the signal, and an unusual one that nobody has checked.
+
+    some: of all samples; running: of those of a running machine, empty where that is not known.
+    """
+    if signal.unit == "1" or not len(some):
+        return
+    possible, usual = fits_values(signal, want.unit, some, running * want.scale, mapping.barometric_pa)
+    if not len(running) and signal.unit != "kPa":
+        usual = True  # a machine that stands has other temperatures and no current
+    if possible and (usual or want.checked):
+        return
+    raise InputRefused(Problem(
+        f'"{want.column[:40]}" reads about {float(np.median(some)):.4g}, which in {want.unit} '
+        f'{"is unusual for" if possible else "cannot be"} {signal.name}',
+        value=want.unit, limit=f"possible are {signal.low:g} to {signal.high:g} {signal.unit}",
+        way_out="correct the unit or the scale" + ("; if it is right, write checked = true" if possible else ""),
+    ))  # fmt: skip
+
+
+def _in_unit(
+    signal: Signal, values: Floats, want: ColumnMap, mapping: LogMapping, column: RawColumn, running: Floats
+) -> Floats:
     """Values in the signal's unit, after a look at whether they can be it."""
     raw = values * want.scale if want.scale != 1.0 else values
     if want.unit == "mA":
         assert want.span is not None
         return want.span[0] + (raw - 4.0) * (want.span[1] - want.span[0]) / 16.0
-    some = sample(column) * want.scale
-    possible, usual = (
-        fits_values(signal, want.unit, some, np.empty(0), mapping.barometric_pa) if signal.unit != "1" else (True, True)
-    )
-    if len(some) and not want.checked and (not possible or (not usual and want.confidence < 0.5)):
-        middle = float(np.median(some))
-        raise InputRefused(Problem(
-            f'"{want.column[:40]}" reads about {middle:.4g}, which in {want.unit} '
-            f'{"is unusual for" if possible else "cannot be"} {signal.name}',
-            value=want.unit, limit=f"possible are {signal.low:g} to {signal.high:g} {signal.unit}",
-            way_out="correct the unit or the scale" + ("; if it is right, write checked = true" if possible else ""),
-        ))  # fmt: skip
-    if not possible and len(some):
-        raise InputRefused(
-            Problem(
-                f'"{want.column[:40]}" in {want.unit} cannot be {signal.name}', way_out="correct the unit or the scale"
-            )
-        )
+    _check_unit(signal, want, sample(column) * want.scale, running, mapping)
     if want.unit.endswith(" sat"):
         return _from_saturation(raw, want.unit, mapping.refrigerant)
     line = line_to(signal, want.unit, mapping.barometric_pa) if signal.unit != "1" else (1.0, 0.0)

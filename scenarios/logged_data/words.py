@@ -13,7 +13,7 @@ from functools import cache
 _STEMS: dict[str, str] = {  # concept → regular expression over the plain header; \b…\b where it must stand alone
     "pressure": r"press|druck|presion|pressione|\btryk|trykk|tryck|cisnien|\bdruk|zuigdruk|persdruk|oliedruk|"
                 r"sugetryk|olietryk|"
-                r"\bp\b|\bpt\b|\bpi\b|\bpit\b|pressao",
+                r"\bp0\b|\bpo\b|\bps\b|\bpd\b|\bpc\b|\bp\b|\bpt\b|\bpi\b|\bpit\b|pressao",
     "temperature": r"temp|\bt\b|\btt\b|\bte\b|\btit\b",
     "suction": r"suct|saug|aspira|\bsug|zuig|\bssan|succao|\bsuc\b|verdampf|evapor|niederdruck|low pressure(?! "
                r"(alarm|trip|cut))|\bps\b|"
@@ -32,7 +32,7 @@ _STEMS: dict[str, str] = {  # concept → regular expression over the plain head
     "before": r"before|upstream|\bvor\b|vor(?=filter)|avant|antes|prima|\bvoor\b|\bfor\b|przed|\binlet\b|fore\b|innan",
     "after": r"after|downstream|\bnach\b|nach(?=filter)|apres|despues|\bdopo\b|\bna\b|efter|etter|\boutlet\b",
     "level": r"level|fullstand|\bstand\b|olstand|niveau|nivel|livello|\bpeil|\bniva|poziom",
-    "current": r"current(?! (mode|state|value|set))|strom(?!ung)|intensite|courant|corriente|corrente|\bstroom|"
+    "current": r"current(?! (mode|state|value|set))|strom(?!ung)|intensite|courant|corriente|corrente|stroom|"
                r"strom\b|amps?\b|ampere|\bprad\b|\bflt? ?a\b",
     "power": r"power(?! (fail|dip|loss|suppl))|leistung|puissance|potencia|potenza|vermogen|effekt|\bmoc\b|wirkleist|\bkw\b",
     "capacity": r"capac|leistungs?(?=schieber|regel|stell)|kapazit|tiroir de puissance|leistungsschieb|kapac|"
@@ -46,7 +46,7 @@ _STEMS: dict[str, str] = {  # concept → regular expression over the plain head
     "running": r"\brun|running|lauft|\blauf\b|betrieb(?!sart|sstund)|\bmarche\b|marcha|in funzione|\bdrift\b|in "
                r"bedrijf|pracuje|"
                r"ruckmeld|feedback|retour marche|\bgira\b|i drift",
-    "command": r"command|\bcmd\b|befehl|ordre|\borden\b|comando|opdracht|\bfreigabe|\border\b|kommando|motor run",
+    "command": r"command|\bcmd\b|befehl|ordre|\borden\b|comando|opdracht|\bfreigabe|\border\b|kommando",
     "set": r"set ?point|setpoint|sollwert|\bsoll\b|consigne|consigna|\bsp\b|borv|setpunt|gewenst|zadan|set punto|"
            r"valor set|nastaw",
     "demand": r"demand|anforder|request|stellgrosse|sollstell|demande|target|richiesta|zapotrz",
@@ -96,7 +96,7 @@ _STEMS: dict[str, str] = {  # concept → regular expression over the plain head
     "local": r"\blocal|\blokal|vor ort",
     "valves": r"stop valves|valves open|absperrventile|vannes",
     "fan": r"\bfan|lufter|ventil(?!e)|ventilat",
-    "other": r"other compressor|compressor 2|\bk2\b|verdichter 2",
+    "other": r"other machine|machine 2|\bk2\b",
     "announced": r"announced|forecast|vorhersage",
     "auto": r"\bauto",
 }  # fmt: skip
@@ -129,5 +129,5 @@ def concepts_in(text: str) -> frozenset[str]:
     >>> sorted(concepts_in("Saugdruck")), sorted(concepts_in("Temp. refoulement"))
     (['pressure', 'suction'], ['discharge', 'temperature'])
     """
-    plain = plain_header(text)[:300]
+    plain = re.sub(r"\b[ck]ompress?[aeo]\w*|\bverdichter\b", "machine", plain_header(text)[:300])
     return frozenset(concept for concept, pattern in _compiled().items() if pattern.search(plain))

@@ -87,6 +87,7 @@ EVENTS: dict[str, dict[str, Any]] = {  # "!" marks a key that must be there
     "oil_loss": {"at!": TIME, "flow!": FLOW, "lasting": LATER},
     "other_compressor": {"at!": TIME, "flow!": ("m³/s", "", 0.0, 10.0)},
     "power_dip": {"at!": TIME, "lasting!": LATER},
+    "settings_change": {"at!": TIME, "setting!": str, "value!": None},
     "wait_for": {
         "at": TIME, "column!": str, "above": None, "below": None, "then!": dict, "after": TIME, "within": LATER
     },
@@ -246,6 +247,21 @@ def _means_the_same(old: Any, new: Any, settings: Any, key: str, place: Place) -
     return abs(a - b) <= 2e-11 * max(abs(a), abs(b)) or abs(a - b) < 1e-9
 
 
+def _change_objections(value: Any, meta: Any, place: Place, name: str) -> list[str]:
+    """What speaks against a changed setting: a quantity that is none, or out of its range."""
+    found = []
+    for one in value if isinstance(value, list) else [value]:
+        try:
+            number = reading(one, meta.get("unit", "1"), meta.get("of", ""), place)
+        except Objection as error:
+            if not (isinstance(one, str) and one.isidentifier()):  # a member of an enumeration is a word
+                found.append(f"{name}: {error}")
+            continue
+        if not within(number, meta.get("low"), meta.get("high"), rel_of(one)):
+            found.append(f"{name}: {one!r} is {number}, outside {meta.get('low')}..{meta.get('high')}")
+    return found
+
+
 def event_objections(table: dict[str, Any], event: Any, place: Place, end_ms: float, inner: bool = False) -> list[str]:
     """What one [[event]] says against what was read of it."""
     kind = table.get("kind")
@@ -386,6 +402,12 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
         found.append(f"{len(events)} events, {len(scenario.events)} kept")
     for table, event in zip(events, scenario.events, strict=False):
         found += event_objections(table, event, place, end_ms)
+    for table in events:
+        if table.get("kind") == "settings_change":
+            record, (*above, last) = prepared.settings, table["setting"].split(".")
+            for part in above:
+                record = getattr(record, field_of(record, part).name)
+            found += _change_objections(table["value"], field_of(record, last).metadata, place, table["setting"])
     for log in scenario.load_logs.values():
         found += log_objections(log)
     if scenario.sheet is not None and original_sheet is not None:

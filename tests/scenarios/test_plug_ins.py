@@ -63,6 +63,27 @@ def test_a_failing_controller_leaves_its_rows(
 
 
 @pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("if (now_ms >= 60000) ((double *)(out + 1))[0] = 1.0;", "crashed its process in the scan at 60.0 s (SIGSEGV"),
+        ("if (now_ms >= 60000) ((char *)(s + 1))[16] = 1;", "crashed its process in the scan at 60.0 s (SIGSEGV"),
+        ("if (now_ms >= 60000) ((double *)out)[-1] = 1.0;", "wrote outside of its settings, state, inputs or outputs"),
+    ],
+)
+def test_a_library_that_writes_beside_its_records_is_told(
+    short: Path, tmp_path: Path, build_c: Build, line: str, words: str
+) -> None:
+    source = (FOREIGN / "plain_steps.c").read_text(encoding="utf-8")
+    at = "    return 0;\n}"
+    assert source.count(at) == 1
+    (tmp_path / "bad.c").write_text(source.replace(at, f"    {line}\n{at}"), encoding="utf-8")
+    result = run(short, str(build_c(tmp_path / "bad.c", tmp_path / "bad.so")), tmp_path / "out")
+    assert result.failure is not None
+    assert words in result.failure
+    assert result.trace["time_ms"][-1] >= 59_000  # what was logged before is kept
+
+
+@pytest.mark.parametrize(
     ("name", "words"),
     [
         ("DoesNotReset", "does not reset"),

@@ -204,6 +204,17 @@ def test_a_sheet_that_the_plant_cannot_follow_is_refused_at_its_line(
     assert words in said
 
 
+def test_a_change_on_the_way_that_no_transmitter_shows_is_refused_at_its_event(scenario: Write) -> None:
+    key = "common.protection.high_discharge_pressure_trip"
+    change = '[[event]]\nkind = "settings_change"\nat = "1 min"\nsetting = "{}"\nvalue = "{}"\n'
+    alarm = "common.protection.high_discharge_pressure_alarm"  # of the same moment, so both are looked at together
+    path = scenario(change.format(key, "5100 kPa") + change.format(alarm, "1640 kPa"))
+    line = next(n for n, row in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if "5100 kPa" in row)
+    said = told(path)
+    assert f"made.toml:{line}:" in said
+    assert "it reads 0 to 2500 kPa" in said
+
+
 @pytest.mark.parametrize("start", ['suction_pressure = "3 kPa"', 'discharge_pressure = "11 MPa"'])
 def test_ammonia_has_an_envelope_too(scenario: Write, start: str) -> None:
     assert "they reach from 8.939 to 3456 kPa abs" in told(scenario(start=start))

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.process_image import Mode
 from controller.registry import SHIPPED
@@ -78,6 +81,81 @@ def test_shared_buffers_are_those_of_memory(scenario: Write, tmp_path: Path) -> 
     plain = session_of(prepared)
     plain.play()
     assert np.array_equal(rows(plain), rows(session))
+
+
+TIES = """
+[[event]]
+kind = "batch_arrivals"
+from = "5 s"
+until = "170 s"
+every = "20 s"
+heat = "60 kW"
+lasting = "30 s"
+[[event]]
+kind = "load_step"
+at = "30 s"
+change = "-500 kW"
+[[event]]
+kind = "evaporator_group"
+at = "20 s"
+group = 1
+load = "40 kW"
+lasting = "40 s"
+"""
+
+
+def all_of(session: Session) -> tuple[Any, Any, list[Any]]:
+    run = session.run
+    return rows(session), session.buffers.edges[: run.edge_count], session.noted
+
+
+@settings(max_examples=10)
+@given(st.lists(st.integers(1, 1800), max_size=30))
+def test_where_a_run_is_cut_changes_nothing(cuts: list[int]) -> None:
+    with TemporaryDirectory() as folder:
+        prepared = prepare([written(Path(folder), TIES)])[0]
+        whole, pieces = session_of(prepared), session_of(prepared)
+        whole.play()
+        pieces.begin()
+        for cut in [*sorted(cuts), 1800]:
+            assert pieces.play_to(100 * cut + (cut == 1800)) is BlockEnd.REACHED
+    for one, other in zip(all_of(whole), all_of(pieces), strict=True):
+        assert np.array_equal(one, other)
+
+
+@settings(max_examples=10)
+@given(st.lists(st.sampled_from([100, 20_000, 30_000, 40_000, 60_000, 60_100, 120_000]), max_size=4))
+def test_an_event_added_on_the_way_acts_as_one_that_was_there_from_the_start(times_ms: list[int]) -> None:
+    """Also where the end of an older event falls on the same millisecond, and loads add up in floating point."""
+    later = "".join(
+        f'[[event]]\nkind = "load_step"\nat = "{t} ms"\nchange = "{-k - 1}70.3 kW"\n'
+        f'[[event]]\nkind = "evaporator_group"\nat = "{t} ms"\ngroup = 1\nload = "{k}1 kW"\nlasting = "20 s"\n'
+        for k, t in enumerate(sorted(times_ms))
+    )
+    with TemporaryDirectory() as folder:
+        known = prepare([written(Path(folder), TIES + later, "known")])[0]
+        prepared = prepare([written(Path(folder), TIES)])[0]
+    there, added = session_of(known), session_of(prepared)
+    there.play()
+    added.begin()
+    count = len(prepared.scenario.events)
+    for number, event in enumerate(known.scenario.events[count:], count):
+        added.play_to(event.starts_ms - 100)  # type: ignore[union-attr]
+        added.world.start_later(number, event)
+    added.play_to(180_001)
+    for one, other in zip(all_of(there), all_of(added), strict=True):
+        assert np.array_equal(one, other)
+
+
+def written(folder: Path, events: str, name: str = "made") -> Path:
+    path = folder / f"{name}.toml"
+    plant = Path(__file__).resolve().parents[2] / "scenarios" / "library" / "plants" / "harrow_ness.toml"
+    path.write_text(
+        f'title = "T"\npurpose = "t"\nexpects = "t"\nplant = "{plant}"\ncontroller = "scheduled_pi"\n'
+        f'duration = "3 min"\nseed = 5\n[start]\nmachine = "running"\nload = "330 kW"\n{events}',
+        encoding="utf-8",
+    )
+    return path
 
 
 def test_outputs_are_a_copy(scenario: Write) -> None:

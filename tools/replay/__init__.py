@@ -1,1 +1,1 @@
-"""Replay of a logged event: what happened in order, which cause came first, and where the controller's logic agrees."""
+"""Replay of a logged event: what happened in order, which cause came first, what the plant did, what would have held."""

@@ -28,9 +28,9 @@ from tools.replay.timeline import SettingsPeriod, crossings, running_states
 from tools.replay.watched import common_of
 
 SCAN_MS = 100
-WARM_UP_MS = (
-    60_000  # filters and timers of a controller that was attached to a running machine; common practice, no source
-)
+SLOW_WARM_UP_MS = 10_000  # demands and set point are taken over at the start
+# filters and timers of a controller that was attached to a running machine; common practice, no source
+WARM_UP_MS = 60_000
 LOST_AFTER_MS = 60_000  # an input held longer than this is no measurement any more, and counts as lost
 DEMAND_TOLERANCE_PCT = 4.0  # a 2 s hold under a PI with a neutral zone of 2.5 %; own judgement
 DEMAND_LASTING_MS = 20_000
@@ -276,7 +276,8 @@ def first_difference(data: LoggedData, made: ControllerReplay, name: str) -> tup
     """
     series = data.series[name]
     times, values = series.good()
-    inside = (times >= made.time_ms[0] + WARM_UP_MS) & (times <= made.time_ms[len(made.outputs[name]) - 1])
+    warm_up_ms = SLOW_WARM_UP_MS if name in _SLOW else WARM_UP_MS
+    inside = (times >= made.time_ms[0] + warm_up_ms) & (times <= made.time_ms[len(made.outputs[name]) - 1])
     times, values = times[inside], values[inside]
     if not len(times):
         return None

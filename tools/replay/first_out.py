@@ -139,9 +139,9 @@ def _one_a_cause(trips: Sequence[LoggedEvent]) -> list[LoggedEvent]:
     for event in sorted(trips, key=lambda e: (e.latest_ms, e.earliest_ms)):
         key = event.name or f"?{event.text}"
         known = out.get(key)
-        if known is None or (
-            event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms and _overlap(event, known)
-        ):
+        finer = known is not None and event.latest_ms - event.earliest_ms < known.latest_ms - known.earliest_ms
+        own = event.source.endswith("trip_first_out")  # the controller's own word of which came first
+        if known is None or ((finer or own) and _overlap(event, known)):
             out[key] = event
     named = [e for e in out.values() if e.name]
     return [e for e in out.values() if e.name or not any(_overlap(e, n) for n in named)]

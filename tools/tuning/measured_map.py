@@ -23,6 +23,7 @@ from tools.tuning.operating_map import BAND, MapPoint
 from tools.tuning.tuning_result import MapRow, MeasuredRow
 
 HORIZON = 2.0  # over the band's low end: as long as the map's own bump tests are fitted
+SAME_TRAVEL_FRAC = 0.01
 FAR_PCT, FAR_KPA_FRAC = 15.0, 0.15  # farther from any point of the map is told
 
 
@@ -37,14 +38,15 @@ def directions_of(found: Identified) -> tuple[Direction, ...]:
 
 
 def nearest(points: Sequence[MapPoint], found: Identified, direction: Direction) -> int:
-    """Index of the point that a log stands for."""
-    near = [k for k, p in enumerate(points) if p.direction is direction]
-    off = {k: abs(100.0 * points[k].capacity_travel_frac - found.travel_pct) for k in near}
-    near = [k for k in near if off[k] <= min(off.values()) + 1.0]
-    away = {k: abs(points[k].suction_pa / 1000.0 - found.suction_kpa_abs) for k in near}
-    near = [k for k in near if away[k] <= min(away.values()) + 1.0]
-    near.sort(key=lambda k: slope_of(points[k].process))
-    return near[len(near) // 2]
+    """Index of the point that a log stands for; the same place of the map for both directions."""
+    off = [abs(100.0 * p.capacity_travel_frac - found.travel_pct) for p in points]
+    travel_frac = points[min(range(len(points)), key=lambda k: round(off[k], 1))].capacity_travel_frac
+    near = [k for k, p in enumerate(points) if abs(p.capacity_travel_frac - travel_frac) < SAME_TRAVEL_FRAC]
+    away = [abs(points[k].suction_pa / 1000.0 - found.suction_kpa_abs) for k in near]
+    near = [k for k, kpa in zip(near, away, strict=True) if kpa <= min(away) + 1.0]
+    there = [k for k in near if points[k].direction is direction]
+    there.sort(key=lambda k: slope_of(points[k].process))
+    return there[len(there) // 2]
 
 
 def measured(

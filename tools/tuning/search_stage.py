@@ -22,6 +22,7 @@ from tools.tuning.choice import Choice, choose
 from tools.tuning.executors import Executor, InProcess, LocalProcesses
 from tools.tuning.held import Held
 from tools.tuning.map_loops import MapLoops, has_linear_loop
+from tools.tuning.reference import Limits
 from tools.tuning.rule_points import PiPoint
 from tools.tuning.slide_zones import Zones
 from tools.tuning.space import Knob, space_of
@@ -83,11 +84,16 @@ def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
     )
 
 
-def plan_of(cases: CaseSet, starts: Sequence[Start], loops: MapLoops | None, population: int) -> Plan:
+def plan_of(
+    cases: CaseSet, starts: Sequence[Start], loops: MapLoops | None, population: int, reach: Limits | None = None
+) -> Plan:
     """The study: every knob of the controller, its starts, and Ms where the law has a linear loop."""
     base = cases.base
     sensitivity = loops if loops is not None and has_linear_loop(base) else None
-    limits = Constraints(sensitivity=sensitivity)
+    reach = reach or Limits()
+    limits = Constraints(
+        sensitivity=sensitivity, most_rms_kpa=reach.most_rms_kpa, most_wear_per_h=reach.most_wear_per_h
+    )
     held = Held(sensitivity, limits.ms_nominal, limits.ms_spread)
     space = space_of(cases.controller, base, [s.settings for s in starts], repair=held)
     return Plan(Context(cases, space, limits), tuple(starts), population)

@@ -19,6 +19,7 @@ from controller.scheduled_pi import ScheduledPiSettings
 from scenarios.errors import InputRefused, Problem
 from scenarios.record_tables import values_of
 from tools.tuning.case_files import search_cases, search_scenarios, unseen_cases, unseen_scenarios
+from tools.tuning.cases import CaseSet
 from tools.tuning.cycle_check import cycle_rows
 from tools.tuning.effects_stage import effects_stage
 from tools.tuning.gain_schedule import ScheduleError
@@ -35,6 +36,7 @@ from tools.tuning.map_analysis import (
 from tools.tuning.map_loops import MapLoops
 from tools.tuning.measured_map import measured
 from tools.tuning.proof_run import Entrant, play_all, proof_outcome
+from tools.tuning.reference import Limits, limits_of_bases
 from tools.tuning.rule_points import RulePoints, rule_points
 from tools.tuning.score_effects import ScoreEffects
 from tools.tuning.search_stage import Found, executor_maker, model_starts, pi_starts, plan_of, run_search
@@ -119,13 +121,15 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
     rules, base = _rules_stage(inputs, stages, plant_map, found.loops, progress, notes)
     zones = _zones_stage(inputs, base, stages, plant_map, notes, progress)
     make = executor_maker(inputs.jobs, inputs.cluster)
-    baseline: Found | None = None
-    if inputs.controller != BASELINE:
-        other = search_cases(inputs, files, BASELINE, inputs.baseline)
-        rival = plan_of(other, (), None, inputs.effort.population)
-        baseline = run_search(rival, work, inputs.budget, make, progress.study)
     starts = _starts(inputs, base, rules, zones)
-    plan = plan_of(replace_base(cases, base), starts, found.loops, inputs.effort.population)
+    cases = replace_base(cases, base)
+    rivals = () if inputs.controller == BASELINE else (search_cases(inputs, files, BASELINE, inputs.baseline),)
+    reach = _reach((cases, *rivals), stages, progress)
+    baseline: Found | None = None
+    for other in rivals:
+        rival = plan_of(other, (), None, inputs.effort.population, reach)
+        baseline = run_search(rival, work, inputs.budget, make, progress.study)
+    plan = plan_of(cases, starts, found.loops, inputs.effort.population, reach)
     chosen = run_search(plan, work, inputs.budget, make, progress.study, baseline)
     baseline = baseline or chosen
     unseen = unseen_scenarios(inputs, work)
@@ -161,6 +165,13 @@ def _bounds(settings: Any, loops: MapLoops, stages: StageFiles) -> tuple[tuple[f
     found: tuple[tuple[float, float, float], ...] = stages.have(
         "gain_bounds", key, tuple[tuple[float, float, float], ...], lambda: tuple(loops.gain_bounds(settings))
     )
+    return found
+
+
+def _reach(sets: tuple[CaseSet, ...], stages: StageFiles, progress: Progress) -> Limits:
+    key = {"studies": [plan_of(cases, (), None, 1).facts() for cases in sets]}
+    with progress.stage("the settings to begin with"):
+        found: Limits = stages.have("reach", key, Limits, lambda: limits_of_bases(sets))
     return found
 
 

@@ -33,6 +33,7 @@ from tools.tuning.proof import LEAST_CASES
 BASELINE = "three_position"
 DEFAULT_CONTROLLER = "scheduled_pi"
 FULL_TRAVEL_FRAC = 0.99
+NEAR_TRAVEL_PCT = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,14 @@ class Effort:
     relays: int = 6
     cycles: int = 3
     unseen: int = LEAST_CASES
+
+    def through(self, travels_pct: Sequence[float]) -> Effort:
+        """The same with a place of the map at each of these travels, where a log was taken, unless there is one near."""
+        travels = list(self.travel_frac)
+        for travel_pct in travels_pct:
+            if min(abs(100.0 * t - travel_pct) for t in travels) > NEAR_TRAVEL_PCT:
+                travels.append(round(0.01 * travel_pct, 3))
+        return replace(self, travel_frac=tuple(sorted(travels)))
 
     def grid(self, evaporating_k: float) -> Grid:
         """The map's grid for a plant with this saturation temperature at its set point."""
@@ -145,7 +154,7 @@ def read_inputs(
         jobs=jobs,
         cluster=cluster,
         unseen=effort.unseen if unseen is None else unseen,
-        effort=effort,
+        effort=effort.through([log.travel_pct for log in found]),
         suction_kpa=suction_kpa,
         evaporating_k=evaporating_k,
         capacity_w=capacity_w,

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tools.verification.deciding import decides
 from tools.verification.monitor import Monitor, NotApplicable, Truth, shown
 from tools.verification.sorts import find_setting
-from tools.verification.terms import Term
+from tools.verification.term import Term
 
 if TYPE_CHECKING:
     from scenarios.trace import Trace
@@ -117,7 +118,7 @@ def _least(monitor: Monitor, requirement: Requirement, truth: Truth, places: Any
     margins = truth.margin[places]
     place = int(places[int(np.argmin(margins))])
     margin = float(truth.margin[place])
-    clause = monitor.decides(requirement.formula, place)
+    clause = decides(monitor, requirement.formula, place)
     if clause is None or not math.isfinite(margin):
         return None, "", place, "" if clause is None else clause.term.said
     sort = clause.term.parts[0].sort

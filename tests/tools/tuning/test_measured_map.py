@@ -21,6 +21,7 @@ from tools.tuning.map_loops import MapLoops
 from tools.tuning.measured_map import directions_of, disagreement, measured, nearest
 from tools.tuning.operating_map import Grid, OperatingMap, operating_map
 from tools.tuning.plant_rig import play
+from tools.tuning.tuning_inputs import Effort
 
 SITE = Site(101325.0, lambda kelvin: 3e5)
 PI = demo_settings("scheduled_pi")
@@ -90,3 +91,9 @@ def test_far_from_the_map_is_told(the_map: OperatingMap, tmp_path: Path) -> None
     loops = MapLoops.of(near)
     _, _, row = measured(path, away, SITE, "R717", near, loops, point_rows(near))
     assert any("away from the test" in line for line in row.lines) or first.travel_pct > 85.0
+
+
+def test_the_map_gets_a_place_where_the_test_was_made() -> None:
+    coarse = Effort(travel_frac=(0.2, 0.8))
+    assert coarse.through([50.02, 22.0]).travel_frac == (0.2, 0.5, 0.8)
+    assert coarse.through([]) == coarse

@@ -1,0 +1,136 @@
+"""Defects put into copies of the shipped controllers: the shipped packs see them, and the hunt sees the rest.
+
+pytest -m slow -s tests/tools/verification/test_seeded_defects.py      # the whole table, with its figures
+"""
+
+from __future__ import annotations
+
+import time
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from controller.registry import SHIPPED
+from scenarios.controller_checks import check_controller
+from scenarios.controllers import Loaded
+from scenarios.preparation import Prepared
+from tests.tools.verification.defects.catalogue import DEFECTS, Defect
+from tests.tools.verification.defects.workshop import build, patched, play
+from tools.verification.campaign import Campaign, plan
+from tools.verification.findings import Verdict, evaluate
+from tools.verification.hunt import Ground, run
+from tools.verification.pack import Pack, load_pack
+
+LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
+HUNT_S = 300.0
+SHORT_MS = 40 * 60_000  # a scenario that the quick table may run
+BY_PACK = [d for d in DEFECTS if d.shows]
+OTHERS = [d for d in DEFECTS if not d.shows]
+
+
+@cache
+def pack() -> Pack:
+    return load_pack()
+
+
+@cache
+def scenario(name: str, controller: str) -> Prepared:
+    """A scenario of the library under a controller, with that controller's sheet."""
+    paths = [p for p in (LIBRARY / f"{name}.toml", LIBRARY / "verification" / f"{name}.toml") if p.is_file()]
+    found: Campaign = plan(pack(), paths, controller)
+    return found.prepared[0]
+
+
+def broken(defect: Defect | None, name: str, controller: str, folder: Path) -> list[str]:
+    """The requirements that a scenario shows as broken."""
+    prepared = scenario(name, controller)
+    trace, _ = play(build(defect, folder, controller), prepared)
+    found = evaluate(pack(), trace, prepared.settings, f"{name}.toml")
+    return [one.id for one in found if one.verdict is Verdict.FAILED]
+
+
+def quick() -> list[Defect]:
+    """Every third defect that the pack sees, of those whose scenario is short."""
+    return BY_PACK[::3]
+
+
+def test_there_are_enough_and_each_is_one_change() -> None:
+    assert len(DEFECTS) >= 40
+    assert len({d.name for d in DEFECTS}) == len(DEFECTS)
+    for defect in DEFECTS:
+        text = patched(defect)  # raises unless its text stands there once
+        assert defect.new in text
+        assert defect.controller in SHIPPED
+        compile(text, defect.file, "exec")
+
+
+def test_the_packs_alone_see_nine_of_ten() -> None:
+    """By the table; the slow test holds every line of it to be true."""
+    assert len(BY_PACK) / len(DEFECTS) >= 0.9
+
+
+def test_a_copy_without_a_defect_does_what_the_shipped_one_does(tmp_path: Path) -> None:
+    """Also the copy breaks nothing: what is seen later is the defect and not the copying."""
+    from tools.verification.hunt import player_of
+
+    name, controller = "stop_in_run_up", "scheduled_pi"
+    prepared = scenario(name, controller)
+    copied, _ = play(build(None, tmp_path, controller), prepared)
+    shipped, _ = player_of(tmp_path)(prepared)
+    for column, values in shipped.values.items():
+        assert np.array_equal(values, copied[column]), column
+    assert broken(None, name, controller, tmp_path) == []
+
+
+@pytest.mark.parametrize("defect", [d for d in BY_PACK[::3]], ids=lambda d: d.name)
+def test_the_pack_sees_a_defect(defect: Defect, tmp_path: Path) -> None:
+    if scenario(defect.shows, defect.controller).scenario.duration_ms > SHORT_MS:
+        pytest.skip("its scenario is long: in the slow table")
+    assert broken(defect, defect.shows, defect.controller, tmp_path)
+
+
+@pytest.mark.slow
+def test_the_pack_sees_every_defect_of_its_table(tmp_path: Path) -> None:
+    missed = []
+    for defect in BY_PACK:
+        found = broken(defect, defect.shows, defect.controller, tmp_path)
+        print(f"{defect.name}: {', '.join(found) or 'NOT SEEN'} in {defect.shows}")
+        if not found:
+            missed.append(defect.name)
+    assert missed == []
+
+
+@pytest.mark.slow
+def test_the_correct_controllers_break_nothing_where_a_defect_is_seen(tmp_path: Path) -> None:
+    wrong = {}
+    for name, controller in sorted({(d.shows, d.controller) for d in BY_PACK}):
+        found = broken(None, name, controller, tmp_path)
+        if found:
+            wrong[name, controller] = found
+    assert wrong == {}
+
+
+def hunted(defect: Defect, folder: Path, budget_s: float) -> dict[str, int]:
+    """Requirements that a hunt on a defective copy breaks, with the happenings of the smallest sequence."""
+    ground = Ground(
+        LIBRARY / "plants" / "harrow_ness.toml",
+        defect.controller,
+        LIBRARY / "sheets" / f"demo_{defect.controller}.toml",
+    )
+    made = build(defect, folder, defect.controller)
+    found = run(ground, 1, None, budget_s, player=lambda prepared: play(made, prepared), stop_at_first=True)
+    return {name: len(trial.happenings) for name, trial in found.broken.items()}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("defect", OTHERS, ids=lambda d: d.name)
+def test_what_the_pack_misses_is_found_by_the_hunt_or_the_contract(defect: Defect, tmp_path: Path) -> None:
+    began = time.monotonic()
+    made = build(defect, tmp_path, defect.controller)
+    contract = [r.name for r in check_controller(Loaded(kernels=made), interpreted=True) if r.judged and not r.passed]
+    found = {} if contract else hunted(defect, tmp_path, HUNT_S)
+    print(f"{defect.name}: contract {contract}, hunt {found}, {time.monotonic() - began:.0f} s")
+    assert contract or found
+    assert all(happenings <= 3 for happenings in found.values())

@@ -1,0 +1,153 @@
+"""`twoslide live`: a machine to play with, in the browser."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+import tempfile
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tools.output import say
+
+if TYPE_CHECKING:
+    from scenarios.preparation import Prepared
+
+RUNS = Path("twoslide-runs")
+PORT = 8457
+DEMO_PLANT = Path(__file__).resolve().parent.parent / "scenarios" / "library" / "plants" / "harrow_ness.toml"
+DEMO_SHEETS = DEMO_PLANT.parent.parent / "sheets"
+
+
+@click.command()
+@click.argument("plant", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--controller", help="A shipped name, FILE.py:NAME or FILE.so. [default: the scenario's, or scheduled_pi]"
+)
+@click.option("--settings", type=click.Path(path_type=Path), metavar="SHEET", help="Use this settings sheet.")
+@click.option("--seed", type=click.IntRange(min=0), help="Use this seed.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="DIR", help=f"The session's folder. [default: {RUNS}/live-...]"
+)
+@click.option("--resume", type=click.Path(path_type=Path), metavar="DIR", help="Go on with the session of this folder.")
+@click.option("--port", default=PORT, type=click.IntRange(0, 65535), help=f"0: any free one. [default: {PORT}]")
+@click.option("--host", default="127.0.0.1", help="Another address asks for a token. [default: 127.0.0.1]")
+def live(
+    plant: Path | None,
+    controller: str | None,
+    settings: Path | None,
+    seed: int | None,
+    out: Path | None,
+    resume: Path | None,
+    port: int,
+    host: str,
+) -> int:
+    """Open a live bench on PLANT, a plant file or a scenario; without one, on the demo plant with its machine running.
+
+    The page is local; everything done there is kept as a scenario that `twoslide run` reproduces.  Ctrl-C ends it.
+    """
+    from scenarios.errors import InputRefused, Problem
+
+    if resume is not None:
+        given = {"PLANT": plant, "--controller": controller, "--settings": settings, "--seed": seed, "--out": out}
+        extra = [name for name, value in given.items() if value is not None]
+        if extra:
+            raise InputRefused(
+                Problem(f"--resume goes on with what the session has; {extra[0]} cannot be given with it")
+            )
+        folder = resume
+        _check_session(folder)
+    else:
+        folder = out or RUNS / f"live-{datetime.now():%Y%m%d-%H%M%S}"
+        _open(folder, plant, controller, settings, seed)
+    from tools.live_bench.server import LiveServer
+
+    say("starting the engine; the first time on a machine it is compiled, which takes a minute or so")
+    server = LiveServer(folder, host, port)
+    return asyncio.run(_serve(server, folder))
+
+
+def _check_session(folder: Path) -> None:
+    from tools.live_bench.session_folder import read_journal
+
+    read_journal(folder)
+
+
+async def _serve(server: object, folder: Path) -> int:
+    from tools.live_bench.server import LiveServer
+
+    assert isinstance(server, LiveServer)
+    server.start()
+    ended = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        with contextlib.suppress(NotImplementedError):  # Windows: Ctrl-C comes as KeyboardInterrupt
+            loop.add_signal_handler(number, ended.set)
+    click.echo(f"open {server.address}")
+    if server.token:
+        say("this address can be reached from outside this machine: whoever has the token can act on the session")
+    say(f"the session is kept in {folder}; Ctrl-C ends the bench")
+    try:
+        await ended.wait()
+    finally:
+        server.stop()
+        say(f"ended; go on with: twoslide live --resume {folder}")
+    return 0
+
+
+def _open(folder: Path, plant: Path | None, controller: str | None, settings: Path | None, seed: int | None) -> None:
+    """Make the session's folder from a plant or a scenario.  InputRefused; then nothing was written."""
+    from scenarios.preparation import prepare
+    from scenarios.toml_source import read_toml
+    from tools.live_bench.session_folder import open_folder
+
+    path = plant or DEMO_PLANT
+    if {"duration", "event", "expects"} & read_toml(path).data.keys():
+        (prepared,) = prepare([path], controller=controller, settings=settings, seed=seed)
+        open_folder(folder, prepared, open_ended=False)
+        _say_notes(prepared)
+        return
+    with tempfile.TemporaryDirectory(prefix="twoslide-") as work:
+        opening = Path(work) / "opening.toml"
+        opening.write_text(_opening(path, controller or "scheduled_pi", settings), encoding="utf-8")
+        (prepared,) = prepare([opening], settings=settings, seed=seed)
+        open_folder(folder, prepared, open_ended=True)
+        _say_notes(prepared)
+
+
+def _say_notes(prepared: Prepared) -> None:
+    for note in prepared.scenario.notes:
+        say(f"note: {note}")
+
+
+def _opening(plant: Path, controller: str, settings: Path | None) -> str:
+    """A scenario in which nothing happens: the plant at its usual load, the machine running where it can be told so."""
+    import tomlkit
+
+    from controller.registry import SHIPPED
+
+    shipped = controller in SHIPPED
+    document = tomlkit.document()
+    document["title"] = f"Live bench, {plant.stem}"
+    document["purpose"] = "A session of the live bench."
+    document["expects"] = "What whoever plays it expects."
+    document["plant"] = str(plant.resolve())
+    document["controller"] = (
+        controller
+        if shipped
+        else str(Path(controller.rpartition(":")[0] or controller).resolve())
+        + (f":{controller.rpartition(':')[2]}" if ":" in controller else "")
+    )
+    demo = DEMO_SHEETS / f"demo_{controller}.toml"
+    if settings is None and shipped and plant.resolve() == DEMO_PLANT.resolve() and demo.is_file():
+        document["settings"] = str(demo)
+    document["duration"] = "24 h"
+    document["seed"] = 1
+    start = tomlkit.table()
+    start["machine"] = "running" if shipped else "stopped"
+    document["start"] = start
+    return tomlkit.dumps(document)

@@ -1,0 +1,223 @@
+"""The event as a scenario: reconstructed load, the wet bulb that the condenser showed, and the diagnosed fault.
+
+What is saved is what the what-if runs, so that `run`, `tune` and `verify` take up the same event.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from controller.process_image import Trip
+from tools.replay.diagnosis import Diagnosis, Evidence, Fit, amounts_of, spans_of
+from tools.replay.hypotheses import profile_value
+from tools.replay.load import Load
+from tools.replay.record import Record, local_lines
+
+LOAD_EVERY_S = 15
+WEATHER_EVERY_S = 120
+BEFORE_ONSET_S = 420
+LONGEST_S = 2400
+AFTER_S = 300  # beyond the trip, load and fault held: what else they did nobody logged
+FAULT_EVENTS = {
+    "strainer": "strainer_fouling", "oil_filter": "oil_filter_fouling", "oil_pump": "oil_pump_weak",
+    "oil_cooler": "oil_cooler_fouling", "coupling": "coupling_worn",
+}  # fmt: skip
+SENSOR_EVENTS = {
+    "suction_transmitter": "suction_pressure", "discharge_transmitter": "discharge_pressure",
+    "discharge_thermometer": "discharge_temperature", "oil_thermometer": "oil_temperature",
+    "oil_transmitter": "oil_pressure", "oil_transmitter_before": "oil_pressure_before_filter",
+    "process_thermometer": "process_temperature", "current_transducer": "motor_current",
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class Story:
+    """What a scenario of the event is made from.  first: row of the record's stretch at which it begins; trip_s: of the
+    logged trip, from there; without: whether the fault is left out; problem: why there can be none, "" if there can."""
+
+    text: str
+    load_csv: str
+    first: int
+    trip_s: float
+    problem: str = ""
+
+
+def _event(kind: str, **values: str) -> str:
+    return f'\n[[event]]\nkind = "{kind}"\n' + "".join(f'{key} = "{value}"\n' for key, value in values.items())
+
+
+def story_of(
+    evidence: Evidence, whole: Record, diagnosis: Diagnosis, load: Load, plant: Path, sheet: Path, controller: str,
+    trip_row: int, stretch_first: int, sound: bool = False,
+) -> Story:  # fmt: skip
+    """The scenario of an event; trip_row: in the whole record; `sound`: without the diagnosed fault."""
+    record = evidence.record
+    found = _fault_of(diagnosis)
+    trip_s = trip_row - stretch_first
+    onset_s = found.onset_s if found is not None else trip_s - 900.0
+    first = int(max(60, min(trip_s - 600, onset_s - BEFORE_ONSET_S), trip_s - LONGEST_S))
+    first = min(first, record.rows - 60)
+    duration_s = int(trip_s - first + AFTER_S)
+    level, _ = local_lines(load.load_w, np.ones(len(load.load_w), dtype=bool), 4.0)
+    at = list(range(first, record.rows - 2, LOAD_EVERY_S))
+    rows = ["time_s,load_kW"] + [f"{k - first},{level[k] / 1000.0:.2f}" for k in at]
+    rows.append(f"{max(record.rows - first, at[-1] - first + 1)},{float(np.mean(level[-60:-5])) / 1000.0:.2f}")
+    text = _head(evidence, first, duration_s, plant, sheet, controller, whole, level[first])
+    text += _event("load_log", file="load.csv")
+    text += _weather(evidence, diagnosis, first, found, sound)
+    problem = ""
+    if not sound:
+        lines, problem = _fault_lines(evidence, diagnosis, found, first, trip_s, whole)
+        text += lines
+    return Story(text, "\n".join(rows) + "\n", first, trip_s - first, problem)
+
+
+def _fault_of(diagnosis: Diagnosis) -> Fit | None:
+    top = diagnosis.ranked[0]
+    if not top.fits or top.fits[0].chi2 >= diagnosis.null_chi2 - 6.0 or top.fits[0].amount == 0.0:
+        return None
+    return top.fits[0]
+
+
+def _head(
+    evidence: Evidence,
+    first: int,
+    duration_s: int,
+    plant: Path,
+    sheet: Path,
+    controller: str,
+    whole: Record,
+    load_w: float,
+) -> str:
+    path = evidence.targets.path[first]
+    trip = whole.trip.name.replace("_", " ").lower() if whole.trip is not Trip.NONE else "a stop"
+    return f'''title = "A logged event: {trip}"
+purpose = "The stretch of a log before {trip}, with the load that replay reconstructed. Reconstructed, not measured."
+expects = "With the settings of that time it trips as logged; whether others ride through is the question."
+plant = "{plant.as_posix()}"
+controller = "{controller}"
+settings = "{sheet.as_posix()}"
+duration = "{duration_s} s"
+seed = 1
+
+[start]
+machine = "running"
+suction_pressure = "{path[0] / 1000.0:.3f} kPa"
+discharge_pressure = "{path[1] / 1000.0:.3f} kPa"
+capacity_travel = "{100.0 * float(np.clip(path[2], 0.0, 1.0)):.2f} %"
+load = "{load_w / 1000.0:.2f} kW"
+'''
+
+
+def _weather(evidence: Evidence, diagnosis: Diagnosis, first: int, found: Fit | None, sound: bool) -> str:
+    """The effective wet bulb as a step and drifts; with `sound` and a condenser that failed, as it was before."""
+    wet_k = evidence.played["effective_wet_bulb_k"].copy()
+    if found is not None and found.hypothesis.key == "heat_rejection" and sound:
+        wet_k = wet_k - 10.0 * amounts_of(evidence, found)
+    smooth, _ = local_lines(wet_k, np.ones(len(wet_k), dtype=bool), 20.0)
+    every = 30 if found is not None and found.hypothesis.key == "heat_rejection" else WEATHER_EVERY_S
+    at = [*range(first, evidence.record.rows - 20, every), evidence.record.rows - 3]
+    lines = _event("wet_bulb_step", at="0 s", to=f"{smooth[first] - 273.15:.3f} °C")
+    for a, b in itertools.pairwise(at):
+        if b > a:
+            lines += _event(
+                "wet_bulb_drift",
+                **{"from": f"{a - first} s", "until": f"{b - first} s", "by": f"{smooth[b] - smooth[a]:.3f} K"},
+            )
+    return lines
+
+
+def _fault_lines(
+    evidence: Evidence, diagnosis: Diagnosis, found: Fit | None, first: int, trip_s: float, whole: Record
+) -> tuple[str, str]:
+    group = diagnosis.ranked[0].group
+    if whole.trip is Trip.SAFETY_CHAIN:
+        return _event("safety_chain", at=f"{trip_s - first:.0f} s", lasting="60 s"), ""
+    if whole.trip is Trip.STOP_BUTTON:
+        return _event("operator", at=f"{trip_s - first:.0f} s", action="stop_button"), ""
+    if whole.trip is Trip.SIGNAL_LOST:
+        for name in ("suction_pressure", "discharge_pressure", "oil_pressure"):
+            lost = whole.open_.get(name)
+            if lost is not None and lost.any():
+                at_s = int(np.flatnonzero(lost)[0])
+                start = max(0.0, at_s - _offset(evidence, whole) - first)
+                return _event("instrument_fault", instrument=name, fault="open_circuit", at=f"{start:.0f} s"), ""
+    if found is None:
+        return (
+            "",
+            "",
+        )  # nothing stands out: whether load and weather alone bring the event back is what the first run shows
+    key = found.hypothesis.key
+    onset_s = max(0.0, found.onset_s - first)
+    rise_s = found.rise_s if found.rise_s is not None else _rise_s(found, evidence.record.rows)
+    if key in FAULT_EVENTS:
+        lost = float(profile_value(found.hypothesis, np.array([found.amount]))[0])
+        lost = 1.0 - lost if found.hypothesis.law == "left" else lost
+        growth = {"over": f"{max(1.0, rise_s):.0f} s"} if key != "coupling" and rise_s >= 5.0 else {}
+        size = f"{100.0 * min(0.98, max(0.0, lost)):.2f} %"
+        return _event("plant_fault", fault=FAULT_EVENTS[key], at=f"{onset_s:.0f} s", size=size, **growth), ""
+    if key in SENSOR_EVENTS:
+        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+    if key == "other_machine":
+        return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
+    if key == "oil_loss":
+        rate = found.size / max(60.0, rise_s)
+        return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
+    if key == "capacity_slide":
+        if found.amount > 0.6:
+            return _event("plant_fault", fault="capacity_slide_stuck", at=f"{onset_s:.0f} s"), ""
+        return _event(
+            "plant_fault", fault="capacity_slide_slow", at=f"{onset_s:.0f} s", size=f"{100.0 * found.amount:.1f} %"
+        ), ""
+    if key in ("heat_rejection", "load_change"):
+        return "", ""  # in the weather, in the load
+    return "", f"a cause of the kind “{group}” is not simulated"
+
+
+def _offset(evidence: Evidence, whole: Record) -> int:
+    return (evidence.record.start_ms - whole.start_ms) // 1000
+
+
+def _rise_s(found: Fit, rows: int) -> float:
+    from tools.replay.hypotheses import RISE_S, STEP
+
+    return 0.0 if found.shape == STEP else RISE_S.get(found.shape, rows - found.onset_s)
+
+
+def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float) -> str:
+    """An instrument's error: a bias at once, or a drift that ends in one."""
+    instrument = SENSOR_EVENTS[found.hypothesis.key]
+    reference = found.hypothesis.shift[1] if found.hypothesis.shift else _reference(found)
+    size = found.amount * reference / spans_of(evidence.parameters)[instrument]
+    if rise_s < 5.0:
+        return _event(
+            "instrument_fault", instrument=instrument, fault="bias", at=f"{onset_s:.0f} s", size=f"{100.0 * size:.3f} %"
+        )
+    lines = _event(
+        "instrument_fault", instrument=instrument, fault="drift", at=f"{onset_s:.0f} s",
+        size=f"{100.0 * size * 3600.0 / rise_s:.3f} %", lasting=f"{rise_s:.0f} s",
+    )  # fmt: skip
+    return lines + _event(
+        "instrument_fault",
+        instrument=instrument,
+        fault="bias",
+        at=f"{onset_s + rise_s:.0f} s",
+        size=f"{100.0 * size:.3f} %",
+    )
+
+
+def _reference(found: Fit) -> float:
+    value: float = next(iter(found.hypothesis.channels.values()))
+    return -value if found.hypothesis.key == "oil_transmitter" else value
+
+
+def write_story(folder: Path, story: Story) -> Path:
+    """Write scenario.toml and load.csv into an existing folder; returns the scenario's path.  Raises OSError."""
+    (folder / "load.csv").write_text(story.load_csv, encoding="utf-8")
+    path = folder / "scenario.toml"
+    path.write_text(story.text, encoding="utf-8")
+    return path
