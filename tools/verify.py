@@ -269,7 +269,7 @@ def _print_words() -> None:
     from scenarios.row import FORMS, TEXTS, UNITS
     from tools.verification.pack import every_setting
     from tools.verification.sorts import columns
-    from tools.verification.terms import FUNCTIONS
+    from tools.verification.words import FUNCTIONS
 
     shown = console()
     short = {name: key for key, name in columns().items() if key != name}
@@ -280,6 +280,13 @@ def _print_words() -> None:
         unit = UNITS[name] if FORMS[name] in (float, int) else FORMS[name].__name__.replace("bool", "yes or no")
         names.add_row(short.get(name, name), unit, text)
     shown.print(names)
+    shown.print(
+        "operators, loosest first: implies · or · and · a until[t1, t2] b · not, always[t1, t2], eventually[t1, t2],\n"
+        "once[t1, t2], historically[t1, t2] (the last two look back) · > >= < <= == !=, STATE in (A, B), CAUSE in trip_word · + - · * /\n"
+        "A window holds both its ends. A formula is judged in every scan whose windows lie in the run.",
+        markup=False,
+        soft_wrap=True,
+    )
     functions = Table(title="functions", title_justify="left")
     functions.add_column("name")
     functions.add_column("means", overflow="fold")

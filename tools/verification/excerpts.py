@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from scenarios.row import FORMS
-from tools.verification.findings import Finding
+from tools.verification.deciding import decides
+from tools.verification.findings import Finding, is_share
 from tools.verification.monitor import Monitor
 from tools.verification.pack import Requirement
-from tools.verification.terms import Term
+from tools.verification.term import Term
 
 BEFORE_MS, AFTER_MS = 60_000.0, 30_000.0
 POINTS = 160
@@ -46,7 +47,7 @@ def excerpt(monitor: Monitor, requirement: Requirement, finding: Finding) -> Exc
     if finding.time_ms is None:
         return None
     place = round((finding.time_ms - monitor.first_ms) / monitor.scan_ms)
-    clause = monitor.decides(requirement.formula, place)
+    clause = decides(monitor, requirement.formula, place)
     ahead = round(AFTER_MS / monitor.scan_ms)
     if clause is not None:
         ahead = max(ahead, clause.place - place + ahead // 2)
@@ -69,6 +70,8 @@ def _sides(
     sort = term.parts[0].sort
     factor, unit = sort.shown(1.0)
     offset = 0.0
+    if sort.dimension == "number" and not is_share(term):
+        factor, unit = 1.0, "1"
     if sort.dimension == "temperature" and sort.of == "absolute":
         unit, offset = "°C", -273.15
     sides = [monitor.number(part) for part in term.parts]

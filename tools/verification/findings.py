@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tools.verification.deciding import decides
 from tools.verification.monitor import Monitor, NotApplicable, Truth, shown
 from tools.verification.sorts import find_setting
-from tools.verification.terms import Term
+from tools.verification.term import Term
 
 if TYPE_CHECKING:
     from scenarios.trace import Trace
@@ -117,17 +118,17 @@ def _least(monitor: Monitor, requirement: Requirement, truth: Truth, places: Any
     margins = truth.margin[places]
     place = int(places[int(np.argmin(margins))])
     margin = float(truth.margin[place])
-    clause = monitor.decides(requirement.formula, place)
+    clause = decides(monitor, requirement.formula, place)
     if clause is None or not math.isfinite(margin):
         return None, "", place, "" if clause is None else clause.term.said
     sort = clause.term.parts[0].sort
     value, unit = shown(sort, margin * sort.scale)
-    if sort.dimension == "number" and not _a_share(clause.term):
+    if sort.dimension == "number" and not is_share(clause.term):
         value, unit = margin, "1"
     return float(f"{value:.12g}") + 0.0, unit, place, clause.term.said
 
 
-def _a_share(term: Term) -> bool:
+def is_share(term: Term) -> bool:
     """Whether a number is a share that people read in %: counts and ratios are not."""
     names = any(name.endswith("_frac") for name in term.columns())
     return names or any(find_setting(name).rule.unit == "%" for name in term.settings())

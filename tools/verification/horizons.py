@@ -8,7 +8,7 @@ from typing import Any
 from scenarios.errors import Problem
 from tools.verification.monitor import ROUNDING
 from tools.verification.pack import Requirement
-from tools.verification.terms import Term
+from tools.verification.term import Term
 
 _FOLDED: dict[str, Any] = {"+": lambda a, b: a + b, "-": lambda a, b: a - b, "*": lambda a, b: a * b}
 

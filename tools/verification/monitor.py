@@ -23,7 +23,7 @@ from scenarios.errors import InternalError
 from tools.verification import signals
 from tools.verification.signals import Bools, Floats
 from tools.verification.sorts import Setting, Sort
-from tools.verification.terms import Term
+from tools.verification.term import Term
 
 if TYPE_CHECKING:
     from scenarios.trace import Trace
@@ -50,15 +50,6 @@ class Truth:
     def margins(self) -> Floats:
         """The margins, endless where there is no number."""
         return np.where(self.holds, np.inf, -np.inf) if self.margin is None else self.margin
-
-
-@dataclass(frozen=True, slots=True)
-class Clause:
-    """The comparison that decides a margin at a scan: its term, the scan at which it does, and the difference there."""
-
-    term: Term
-    place: int
-    difference: float
 
 
 class Monitor:
@@ -327,43 +318,6 @@ class Monitor:
             values = np.full(len(at), values)
         values, at = _cut(values, at)
         return signals.sampled(values, at)
-
-    # which comparison decides
-
-    def decides(self, term: Term, place: int) -> Clause | None:
-        """The comparison that sets the margin of `term` at a scan; None where that is a truth without a number."""
-        op = term.op
-        if op == "compare":
-            return Clause(term, place, float(self.truth(term).margins()[place]) * term.parts[0].sort.scale)
-        if op in ("not", "defined", "previous"):
-            return self.decides(term.parts[0], max(0, place - 1) if op == "previous" else place)
-        if op in ("and", "or"):
-            margins = [self.truth(part).margins()[place] for part in term.parts]
-            best = int(np.argmin(margins)) if op == "and" else int(np.argmax(margins))
-            return self.decides(term.parts[best], place)
-        if op in ("always", "eventually", "historically", "once"):
-            low, high = self.window(term)
-            inner = self.truth(term.parts[2]).margins()
-            first, last = (place + low, place + high) if op in ("always", "eventually") else (place - high, place - low)
-            first = max(first, 0)
-            if last < first:
-                return None
-            part = inner[first : last + 1]
-            k = int(np.argmin(part)) if op in ("always", "historically") else int(np.argmax(part))
-            return self.decides(term.parts[2], first + k)
-        if op == "until":
-            return self._until_decides(term, place)
-        return None
-
-    def _until_decides(self, term: Term, place: int) -> Clause | None:
-        low, high = self.window(term)
-        first = self.truth(term.parts[2]).margins()[place : place + high + 1]
-        second = self.truth(term.parts[3]).margins()[place : place + high + 1]
-        lasting = np.minimum.accumulate(first)
-        k = low + int(np.argmax(np.minimum(second, lasting)[low:]))
-        if second[k] <= lasting[k]:
-            return self.decides(term.parts[3], place + k)
-        return self.decides(term.parts[2], place + int(np.argmin(first[: k + 1])))
 
 
 _NAMES = {"+": "add", "-": "subtract", "*": "multiply", "/": "divide"}

@@ -35,7 +35,8 @@ from scenarios.record_tables import unknown_keys
 from scenarios.toml_source import KeyPath, TomlSource, read_toml
 from tools.verification.sorts import find_setting
 from tools.verification.syntax import FormulaError
-from tools.verification.terms import Term, check_definition, check_truth
+from tools.verification.term import Term
+from tools.verification.terms import check_definition, check_truth
 
 PACKS = Path(__file__).parent / "packs"
 _DAY = ("start", "running", "stop", "trips", "instruments", "sequences")

@@ -29,6 +29,12 @@ def _name(file: str) -> str:
     return file.removesuffix(".toml")
 
 
+def _test(line: Line) -> str:
+    """The test in short: its file's name and its case."""
+    path, _, case = test_of(line).partition("::")
+    return f"{Path(path).name} {case}" if path else "none: not of the shipped packs"
+
+
 def view(line: Line, saved: Mapping[str, Path]) -> dict[str, Any]:
     """What the page shows of one requirement."""
     from markupsafe import Markup
@@ -84,7 +90,7 @@ def as_html(
         packs.append((titles.get(file, Path(file).stem), file, [one for _, one in members]))
     attention = [one for verdict in ORDER[:3] for one in views if one["verdict"] == verdict]
     trace = [
-        (line.requirement.id, ", ".join(f"{_name(n)} ({k})" for n, k in line.exercised) or "none", test_of(line))
+        (line.requirement.id, ", ".join(f"{_name(n)} ({k})" for n, k in line.exercised) or "none", _test(line))
         for line in found
     ]
     template = (Path(__file__).parent / "record.html").read_text(encoding="utf-8")

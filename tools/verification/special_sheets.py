@@ -18,7 +18,7 @@ from scenarios.settings_sheet import write_sheet
 SHEETS = Path(__file__).resolve().parents[2] / "scenarios" / "library" / "verification" / "sheets"
 AID = "Not for a machine.  An engineering aid, not a safety system: hard-wired cut-outs come first."
 SHORT_START_TO_START_MS = 360_000  # six minutes, so that the count of starts an hour is reached before the wait
-SHORT_STOP_TO_START_MS = 60_000
+SHORT_STOP_TO_START_MS = 240_000  # longer than what is left of the other wait, so that it is the one that binds
 SMALL_MOTOR_A = 270.0  # the demo machine draws more at high suction, so that hold, unload and overload are reached
 
 

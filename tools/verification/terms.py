@@ -7,12 +7,11 @@ temperature beside a temperature.  FormulaError points at the part that does not
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from scenarios.errors import InputRefused
-from scenarios.quantities import number_and_unit, parse_quantity
-from scenarios.units import find_unit
+from scenarios.quantities import parse_quantity
 from tools.verification.sorts import (
     PURE,
     TIME,
@@ -22,50 +21,10 @@ from tools.verification.sorts import (
     column_sort,
     columns,
     find_setting,
-    of_unit,
 )
 from tools.verification.syntax import FormulaError, Node, parse
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Term:
-    """A checked part of a formula.  op: what it does; value: its constant (a number in trace units, a column, a Setting,
-    a bit, …); key: equal for terms that mean the same, so that each is worked out once."""
-
-    op: str
-    sort: Sort
-    parts: tuple[Term, ...] = ()
-    value: Any = None
-    at: int = 0
-    end: int = 0
-    key: str = ""
-    said: str = ""  # of a comparison, its text
-
-    @property
-    def constant(self) -> bool:
-        """Whether it is the same in every scan: quantities and settings only."""
-        return self.op in ("constant", "setting", "saturation") or (
-            self.op
-            in ("+", "-", "*", "/", "neg", "abs", "min", "max", "compare", "equal", "and", "or", "not", "defined")
-            and all(part.constant for part in self.parts)
-        )
-
-    def settings(self) -> set[str]:
-        """The settings it asks for, as a sheet writes them."""
-        own = {".".join([*self.value.path[:-1], self.value.rule.key])} if self.op == "setting" else set[str]()
-        return own.union(*(part.settings() for part in self.parts))
-
-    def columns(self) -> list[str]:
-        """The trace columns it looks at, in the order of the text."""
-        own = [self.value] if self.op == "column" else []
-        return list(dict.fromkeys(own + [name for part in self.parts for name in part.columns()]))
-
-
-def _term(op: str, sort: Sort, node: Node, *parts: Term, value: Any = None, tag: str = "") -> Term:
-    text = tag or ("" if value is None else repr(value))
-    key = f"{op}:{text}({','.join(part.key for part in parts)})"
-    return Term(op, sort, parts, value, node.at, node.end, key)
-
+from tools.verification.term import Term, term_of
+from tools.verification.words import FUNCTION_TABLE, FUNCTIONS, quantity_sort
 
 Known = Mapping[str, Term]
 WORDS = ("trip_word", "alarm_word")  # columns of bits: a difference of two means nothing
@@ -108,25 +67,25 @@ class _Checker:
         return term
 
     def _not(self, node: Node) -> Term:
-        return _term("not", TRUTH, node, self.truth(node.parts[0]))
+        return term_of("not", TRUTH, node, self.truth(node.parts[0]))
 
     def _and(self, node: Node) -> Term:
-        return _term("and", TRUTH, node, *(self.truth(part) for part in node.parts))
+        return term_of("and", TRUTH, node, *(self.truth(part) for part in node.parts))
 
     def _or(self, node: Node) -> Term:
-        return _term("or", TRUTH, node, *(self.truth(part) for part in node.parts))
+        return term_of("or", TRUTH, node, *(self.truth(part) for part in node.parts))
 
     def _implies(self, node: Node) -> Term:
         first, second = (self.truth(part) for part in node.parts)
-        return _term("or", TRUTH, node, _term("not", TRUTH, node.parts[0], first), second)
+        return term_of("or", TRUTH, node, term_of("not", TRUTH, node.parts[0], first), second)
 
     def _temporal(self, node: Node) -> Term:
         low, high, inner = node.parts
-        return _term(node.word, TRUTH, node, self.time(low), self.time(high), self.truth(inner))
+        return term_of(node.word, TRUTH, node, self.time(low), self.time(high), self.truth(inner))
 
     def _until(self, node: Node) -> Term:
         low, high, first, second = node.parts
-        return _term("until", TRUTH, node, self.time(low), self.time(high), self.truth(first), self.truth(second))
+        return term_of("until", TRUTH, node, self.time(low), self.time(high), self.truth(first), self.truth(second))
 
     def time(self, node: Node) -> Term:
         """A constant time, as the bounds of a window are."""
@@ -147,9 +106,9 @@ class _Checker:
         if any(part.kind == "name" and part.word in WORDS for part in node.parts):
             if node.word not in ("==", "!="):
                 raise FormulaError(f"words of causes have no order: == or != is expected, not {node.word}", node.at)
-            equal = _term("equal", TRUTH, node, self.number(first, sort), self.number(second, sort))
-            return equal if node.word == "==" else _term("not", TRUTH, node, equal)
-        term = _term("compare", TRUTH, node, self.number(first, sort), self.number(second, sort), value=node.word)
+            equal = term_of("equal", TRUTH, node, self.number(first, sort), self.number(second, sort))
+            return equal if node.word == "==" else term_of("not", TRUTH, node, equal)
+        term = term_of("compare", TRUTH, node, self.number(first, sort), self.number(second, sort), value=node.word)
         return replace(term, said=" ".join(self.text[node.at : node.end].split()))
 
     def _side(self, node: Node) -> Sort:
@@ -164,13 +123,13 @@ class _Checker:
         if node.word not in ("==", "!="):
             raise FormulaError(f"states have no order: == or != is expected, not {node.word}", node.at)
         parts = [self.state(part, sort.form) for part in node.parts]
-        equal = _term("equal", TRUTH, node, *parts)
-        return equal if node.word == "==" else _term("not", TRUTH, node, equal)
+        equal = term_of("equal", TRUTH, node, *parts)
+        return equal if node.word == "==" else term_of("not", TRUTH, node, equal)
 
     def state(self, node: Node, form: Any) -> Term:
         """A column or setting of states, or the name of one state of `form`."""
         if node.kind == "name" and node.word.upper() in form.__members__ and node.word not in columns():
-            return _term("constant", Sort("state", form=form), node, value=float(form[node.word.upper()]))
+            return term_of("constant", Sort("state", form=form), node, value=float(form[node.word.upper()]))
         if node.kind == "name" and node.word not in columns() and node.word not in self.known:
             raise FormulaError(
                 f'"{node.word}" is no state of {form.__name__}{close(node.word.upper(), form.__members__)}',
@@ -187,8 +146,8 @@ class _Checker:
         if term.sort.kind != "state":
             raise FormulaError(f"this is {term.sort}; only states are one of several", node.at)
         names = [Node("name", word, (), node.at, node.end) for word in node.word.split(",")]
-        equal = [_term("equal", TRUTH, node, term, self.state(name, term.sort.form)) for name in names]
-        return equal[0] if len(equal) == 1 else _term("or", TRUTH, node, *equal)
+        equal = [term_of("equal", TRUTH, node, term, self.state(name, term.sort.form)) for name in names]
+        return equal[0] if len(equal) == 1 else term_of("or", TRUTH, node, *equal)
 
     def _has_bit(self, node: Node) -> Term:
         from controller.process_image import Trip
@@ -196,38 +155,38 @@ class _Checker:
         word, cause = node.word, node.parts[0]
         if word not in WORDS:
             raise FormulaError(f'"{word}" is no word of causes; {" and ".join(WORDS)} are', node.at)
-        column = _term("column", PURE, node, value=word)
+        column = term_of("column", PURE, node, value=word)
         if cause.kind != "name" or cause.word in columns() or cause.word.upper() not in Trip.__members__:
             raise FormulaError(
                 "the name of a trip's cause is expected before in", cause.at, f"known are {_names(Trip)}"
             )
-        return _term("bit", TRUTH, node, column, value=int(Trip[cause.word.upper()]))
+        return term_of("bit", TRUTH, node, column, value=int(Trip[cause.word.upper()]))
 
     def _name(self, node: Node) -> Term:
         if node.word in self.known:
             found = self.known[node.word]
             return Term("defined", found.sort, found.parts, found.value, node.at, node.end, found.key)
         if node.word in ("true", "false"):
-            return _term("truth", TRUTH, node, value=node.word == "true")
+            return term_of("truth", TRUTH, node, value=node.word == "true")
         column = columns().get(node.word)
         if column is None:
-            hint = close(node.word, [*columns(), *self.known, *_FUNCTIONS])
+            hint = close(node.word, [*columns(), *self.known, *FUNCTION_TABLE])
             raise FormulaError(
                 f'there is no column "{node.word}"{hint}', node.at, "`twoslide verify --describe` lists them"
             )
-        return _term("column", column_sort(column), node, value=column)
+        return term_of("column", column_sort(column), node, value=column)
 
     def _setting(self, node: Node) -> Term:
         try:
             setting = find_setting(node.word)
         except KeyError as error:
             raise FormulaError(str(error.args[0]), node.at) from error
-        return _term("setting", setting.sort, node, value=setting, tag=node.word)
+        return term_of("setting", setting.sort, node, value=setting, tag=node.word)
 
     def _call(self, node: Node) -> Term:
-        known = _FUNCTIONS.get(node.word)
+        known = FUNCTION_TABLE.get(node.word)
         if known is None:
-            raise FormulaError(f'there is no function "{node.word}"{close(node.word, _FUNCTIONS)}', node.at)
+            raise FormulaError(f'there is no function "{node.word}"{close(node.word, FUNCTION_TABLE)}', node.at)
         least, most, _ = known
         if not least <= len(node.parts) <= most:
             wanted = str(least) if least == most else f"{least} to {most}"
@@ -236,7 +195,7 @@ class _Checker:
         return term
 
     def _of_truths(self, node: Node, sort: Sort) -> Term:
-        return _term(node.word, sort, node, *(self.truth(part) for part in node.parts))
+        return term_of(node.word, sort, node, *(self.truth(part) for part in node.parts))
 
     def _call_rise(self, node: Node) -> Term:
         return self._of_truths(node, TRUTH)
@@ -255,28 +214,28 @@ class _Checker:
 
     def _call_previous(self, node: Node) -> Term:
         term = self.any(node.parts[0])
-        return _term("previous", term.sort, node, term)
+        return term_of("previous", term.sort, node, term)
 
     def _call_wait(self, node: Node) -> Term:
-        return _term("wait", TIME, node, self.truth(node.parts[0]), self.time(node.parts[1]))
+        return term_of("wait", TIME, node, self.truth(node.parts[0]), self.time(node.parts[1]))
 
     def _call_count(self, node: Node) -> Term:
-        return _term("count", PURE, node, self.truth(node.parts[0]), self.time(node.parts[1]))
+        return term_of("count", PURE, node, self.truth(node.parts[0]), self.time(node.parts[1]))
 
     def _call_event(self, node: Node) -> Term:
         source, *text = node.parts
         if source.kind != "name" or any(part.kind != "string" for part in text):
             raise FormulaError('event takes the name of what happens, and a "text" in its words where wanted', node.at)
-        return _term("event", TRUTH, node, value=(source.word, text[0].word if text else ""))
+        return term_of("event", TRUTH, node, value=(source.word, text[0].word if text else ""))
 
     def _call_saturated(self, node: Node) -> Term:
         pressure = self.number(node.parts[0], Sort("number", "pressure", "absolute"))
-        return _term("saturated", Sort("number", "temperature", "absolute"), node, pressure)
+        return term_of("saturated", Sort("number", "temperature", "absolute"), node, pressure)
 
     def sort_of(self, node: Node) -> Sort:
         """What a part is, before its bare quantities are settled."""
         if node.kind == "quantity":
-            return _quantity_sort(node)
+            return quantity_sort(node)
         if node.kind == "signed":
             return self.sort_of(node.parts[0])
         if node.kind in ("sum", "product"):
@@ -338,15 +297,15 @@ class _Checker:
         if node.kind == "quantity":
             return _quantity(node, want)
         if node.kind == "signed":
-            return _term("neg", want, node, self.number(node.parts[0], want))
+            return term_of("neg", want, node, self.number(node.parts[0], want))
         if node.kind == "sum":
             return self._sum(node, want)
         if node.kind == "product":
             return self._product(node, want)
         if node.kind == "call" and node.word in ("abs", "min", "max"):
-            return _term(node.word, want, node, *(self.number(part, want) for part in node.parts))
+            return term_of(node.word, want, node, *(self.number(part, want) for part in node.parts))
         if node.kind == "call" and node.word == "sampled":
-            return _term("sampled", want, node, self.number(node.parts[0], want), self.truth(node.parts[1]))
+            return term_of("sampled", want, node, self.number(node.parts[0], want), self.truth(node.parts[1]))
         term = self.any(node)
         if term.sort.kind != "number":
             raise FormulaError(f"this is {term.sort}; a number is expected", node.at)
@@ -372,7 +331,7 @@ class _Checker:
             else:
                 of_a, of_b = of_a or "difference", of_b or "difference"
             a, b = Sort("number", a.dimension, of_a), Sort("number", b.dimension, of_b)
-        return _term(node.word, want, node, self.number(node.parts[0], a), self.number(node.parts[1], b))
+        return term_of(node.word, want, node, self.number(node.parts[0], a), self.number(node.parts[1], b))
 
     def _product(self, node: Node, want: Sort) -> Term:
         a, b = (self.sort_of(part) for part in node.parts)
@@ -382,35 +341,10 @@ class _Checker:
             b = Sort("number", b.dimension, b.of or want.of)
         elif a.dimension == b.dimension:
             a = b = self.fitting(a, b, node, "divides")
-        return _term(node.word, want, node, self.number(node.parts[0], a), self.number(node.parts[1], b))
+        return term_of(node.word, want, node, self.number(node.parts[0], a), self.number(node.parts[1], b))
 
 
 _FORMS = ("not", "and", "or", "implies", "temporal", "until", "compare", "one_of", "has_bit", "name", "setting", "call")
-_FUNCTIONS: dict[str, tuple[int, int, str]] = {  # least and most parts, and what it is
-    "rise": (1, 1, "holds in the scan in which its part begins to hold; never in the first row"),
-    "fall": (1, 1, "holds in the scan in which its part ceases to hold; never in the first row"),
-    "previous": (1, 1, "its part one scan ago; in the first row, now"),
-    "latched": (2, 2, "from the scan in which the first holds to the one in which the second holds, which wins"),
-    "duration": (
-        1,
-        1,
-        "how long its part has held without a break; 0 in the scan in which it begins, and where it does not",
-    ),
-    "age": (1, 1, "how long ago its part last held, this scan not counted; endless if it never did"),
-    "wait": (
-        2,
-        2,
-        "how long until its part first holds, now counted as 0; a scan more than the second part if not within it",
-    ),
-    "count": (2, 2, "in how many scans its part held within the last time given, this scan counted"),
-    "sampled": (2, 2, "the first part's value in the last scan in which the second held; its own value before"),
-    "event": (1, 2, "in the first scan after something happened from outside, by its name and words in events.csv"),
-    "saturated": (1, 1, "saturation temperature at a pressure, of the plant's refrigerant"),
-    "abs": (1, 1, "without its sign"),
-    "min": (2, 9, "the least"),
-    "max": (2, 9, "the greatest"),
-}
-FUNCTIONS: Mapping[str, str] = {name: text for name, (_, _, text) in _FUNCTIONS.items()}
 
 
 def _names(form: Any) -> str:
@@ -425,33 +359,14 @@ for _name in ("abs", "min", "max", "sampled"):
     setattr(_Checker, f"_call_{_name}", _call_numbers)
 
 
-def _quantity_sort(node: Node) -> Sort:
-    found = number_and_unit(node.word)
-    if found is None:
-        raise FormulaError(f'"{node.word}" is no quantity', node.at)
-    unit = found[1]
-    saturated = unit.endswith("sat")
-    gauge = unit.endswith((")", "g", "a")) and unit not in ("kg", "Pa", "kPa", "MPa", "hPa")
-    if saturated or (gauge and unit[:3] in ("psi", "bar", "kPa", "MPa")):
-        return Sort("number", "pressure", "absolute")
-    try:
-        sort = of_unit(unit, "")
-        offset = find_unit(unit).offset
-    except InputRefused as error:
-        raise FormulaError(error.problems[0].message, node.at) from error
-    if sort is None:
-        raise FormulaError(f'formulas do not know the unit "{unit}"', node.at)
-    return Sort("number", sort.dimension, "absolute") if offset else sort
-
-
 def _quantity(node: Node, want: Sort) -> Term:
     read: Callable[..., float] = parse_quantity
     text = node.word
     try:
         if text.rstrip().endswith("sat") and want.dimension == "pressure" and want.of == "absolute":
             kelvin = read(text.rstrip().removesuffix("sat").strip(), "K", "absolute")
-            return _term("saturation", want, node, value=kelvin)
-        return _term("constant", want, node, value=read(text, want.unit, want.of))
+            return term_of("saturation", want, node, value=kelvin)
+        return term_of("constant", want, node, value=read(text, want.unit, want.of))
     except InputRefused as error:
         problem = error.problems[0]
         raise FormulaError(problem.message, node.at, problem.way_out) from error

@@ -15,6 +15,7 @@ from controller.process_image import Mode, Trip
 from plant_model.properties import load_refrigerant, saturation_pressure_pa
 from scenarios.trace import Event
 from tests.tools.verification.bench import SETTINGS, finding, trace, truth
+from tools.verification.deciding import decides
 from tools.verification.findings import evaluate
 from tools.verification.monitor import Monitor, NotApplicable
 from tools.verification.pack import load_pack
@@ -211,7 +212,7 @@ def test_the_deciding_clause_gives_the_margin(x: list[float], limit: int, high: 
     monitor = Monitor(run, SETTINGS)
     margins = monitor.truth(term).margins()
     for place in range(len(margins)):
-        clause = monitor.decides(term, place)
+        clause = decides(monitor, term, place)
         assert clause is not None
         assert abs(clause.difference) == pytest.approx(abs(margins[place]), abs=1e-12)
         assert place <= clause.place <= place + high
