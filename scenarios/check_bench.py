@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 from collections.abc import Callable
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +37,7 @@ class Subject:
         entry.settings = self.settings.bytes if self.settings else None
         entry.state = self.state.bytes if self.state else None
         self.overrun = ""  # what was written behind its end
+        self.copied: Callable[[], Callable[[], None]] | None = None  # where the state is a record of Python
         self.heart = Heart()  # told of every scan; a child puts the one there that its parent looks at
 
     def restart(self) -> None:
@@ -43,6 +45,20 @@ class Subject:
         if self.state:
             self.state.restore()
         self._reset()
+
+    def keep(self) -> Callable[[], None] | None:
+        """A copy of the state, as a function that puts it back; None for a Python object, which nobody can copy."""
+        if self.copied is not None:
+            return self.copied()
+        memory = self.state
+        if memory is None:
+            return None
+        held = memory.bytes.copy()
+
+        def put_back() -> None:
+            memory.bytes[:] = held
+
+        return put_back
 
     def look_at_guards(self) -> None:
         """Note whether settings or state have been written outside their size."""
@@ -65,8 +81,18 @@ def subject_maker(loaded: Loaded, settings: Any, interpreted: bool) -> Callable[
             def fresh() -> None:
                 held[0] = kernels.state_type()
 
+            def copied() -> Callable[[], None]:
+                kept = deepcopy(held[0])
+
+                def put_back() -> None:
+                    held[0] = deepcopy(kept)
+
+                return put_back
+
             entry = PythonEntry(lambda i, o, now_ms: kernels.scan(settings, held[0], i, o, now_ms))
-            return Subject(entry, fresh, to_array(settings))
+            subject = Subject(entry, fresh, to_array(settings))
+            subject.copied = copied
+            return subject
 
         return interpret
     if kernels is not None:

@@ -38,7 +38,7 @@ class Mark:
 
     box: Box
     outputs: Bytes
-    state: Bytes | None
+    put_back: Callable[[], None] | None
     given: int  # scans so far
 
 
@@ -65,6 +65,7 @@ class BoxBench:
         pointers = [None if m is None else m.bytes.ctypes.data for m in memories]
         self._subject, self._scan, self._pointers = subject, scan, pointers
         self._given = []
+        self._replays = subject.keep() is None
 
     def _answer(self, now_ms: int) -> None:
         self.heart.scan[0] = len(self._given) - 1
@@ -80,7 +81,7 @@ class BoxBench:
             self.box.follow(self.outputs)
         self.box.read(self.inputs)
         self._store(self.inputs, self._inputs.bytes.data)
-        if self._subject.state is None:
+        if self._replays:
             self._given.append(self._inputs.bytes.tobytes())
         else:
             self._given.append(b"")  # only the count is wanted
@@ -100,15 +101,12 @@ class BoxBench:
 
     def mark(self) -> Mark:
         """This moment."""
-        state = self._subject.state
-        return Mark(
-            self.box.copy(), self._outputs.bytes.copy(), None if state is None else state.bytes.copy(), len(self._given)
-        )
+        return Mark(self.box.copy(), self._outputs.bytes.copy(), self._subject.keep(), len(self._given))
 
     def back(self, mark: Mark) -> None:
         """Stand where `mark` was taken."""
-        if mark.state is not None and self._subject.state is not None:
-            self._subject.state.bytes[:] = mark.state
+        if mark.put_back is not None:
+            mark.put_back()
             self._outputs.bytes[:] = mark.outputs
             del self._given[mark.given :]
         else:

@@ -13,15 +13,20 @@ import numpy as np
 import pytest
 
 from controller.registry import SHIPPED
+from scenarios.check_bench import subject_maker
 from scenarios.controller_checks import check_controller
 from scenarios.controllers import Loaded
+from scenarios.isolated import Heart
 from scenarios.preparation import Prepared
 from tests.tools.verification.defects.catalogue import DEFECTS, Defect
 from tests.tools.verification.defects.workshop import build, patched, play
+from tools.verification.box_bench import BoxBench
 from tools.verification.campaign import Campaign, plan
+from tools.verification.cause_effect import Matrix, Row, differences, matrix_of
 from tools.verification.findings import Verdict, evaluate
 from tools.verification.hunt import Ground, run
 from tools.verification.pack import Pack, load_pack
+from tools.verification.signal_box import Box, healthy_of, usual_ranges
 
 LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
 HUNT_S = 300.0
@@ -84,7 +89,7 @@ def test_a_copy_without_a_defect_does_what_the_shipped_one_does(tmp_path: Path) 
     assert broken(None, name, controller, tmp_path) == []
 
 
-@pytest.mark.parametrize("defect", [d for d in BY_PACK[::3]], ids=lambda d: d.name)
+@pytest.mark.parametrize("defect", quick(), ids=lambda d: d.name)
 def test_the_pack_sees_a_defect(defect: Defect, tmp_path: Path) -> None:
     if scenario(defect.shows, defect.controller).scenario.duration_ms > SHORT_MS:
         pytest.skip("its scenario is long: in the slow table")
@@ -124,13 +129,45 @@ def hunted(defect: Defect, folder: Path, budget_s: float) -> dict[str, int]:
     return {name: len(trial.happenings) for name, trial in found.broken.items()}
 
 
+def contract(defect: Defect, folder: Path) -> list[str]:
+    """Promises of the contract suite that a defective copy breaks."""
+    made = build(defect, folder, defect.controller)
+    return [r.name for r in check_controller(Loaded(kernels=made), interpreted=True) if r.judged and not r.passed]
+
+
+def matrix_rows(defect: Defect | None, controller: str, folder: Path) -> list[Row]:
+    """The cause-and-effect matrix of a copy, run as plain Python."""
+    made = build(defect, folder, controller)
+    settings, heart = made.settings_type(), Heart()
+    make = subject_maker(Loaded(kernels=made), settings, interpreted=True)
+    return matrix_of(BoxBench(make, Box(usual_ranges(), healthy_of(settings)), heart), settings, heart)
+
+
+def matrix_cells(defect: Defect, folder: Path) -> set[str]:
+    """Causes whose row differs between the defective copy and one without a defect."""
+    one, other = (
+        Matrix(name, "", "", (), tuple(matrix_rows(d, defect.controller, folder)))
+        for name, d in (("clean", None), ("defective", defect))
+    )
+    return {d.key for d in differences(one, other)}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("defect", OTHERS, ids=lambda d: d.name)
-def test_what_the_pack_misses_is_found_by_the_hunt_or_the_contract(defect: Defect, tmp_path: Path) -> None:
+def test_what_the_pack_misses_is_seen_by_another_net(defect: Defect, tmp_path: Path) -> None:
+    """The contract suite, the matrix against the correct controller's, or the hunt; which one is printed."""
     began = time.monotonic()
-    made = build(defect, tmp_path, defect.controller)
-    contract = [r.name for r in check_controller(Loaded(kernels=made), interpreted=True) if r.judged and not r.passed]
-    found = {} if contract else hunted(defect, tmp_path, HUNT_S)
-    print(f"{defect.name}: contract {contract}, hunt {found}, {time.monotonic() - began:.0f} s")
-    assert contract or found
+    promises = contract(defect, tmp_path)
+    cells = set() if promises else matrix_cells(defect, tmp_path)
+    found = {} if promises or cells else hunted(defect, tmp_path, HUNT_S)
+    print(f"{defect.name}: contract {promises}, matrix {sorted(cells)}, hunt {found}, {time.monotonic() - began:.0f} s")
+    assert promises or cells or found
     assert all(happenings <= 3 for happenings in found.values())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("defect", [DEFECTS[0], DEFECTS[35]], ids=lambda d: d.name)
+def test_the_hunt_alone_finds_a_defect_and_makes_it_small(defect: Defect, tmp_path: Path) -> None:
+    found = hunted(defect, tmp_path, HUNT_S)
+    assert found
+    assert min(found.values()) <= 3
