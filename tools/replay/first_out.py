@@ -194,6 +194,15 @@ def _command_at(data: LoggedData, stop: Stop) -> str:
     return "fell"
 
 
+def _fell_together(data: LoggedData, stop: Stop, name: str) -> bool:
+    """Whether a contact went off in the very samples in which the machine stopped."""
+    if name not in data.series:
+        return False
+    times, values = data.series[name].good()
+    before, after = np.flatnonzero(times <= stop.earliest_ms), np.flatnonzero(times >= stop.latest_ms)
+    return bool(len(before) and len(after) and values[before[-1]] > 0.5 and values[after[0]] < 0.5)
+
+
 def _without_trip(
     data: LoggedData,
     stop: Stop,
@@ -231,6 +240,13 @@ def _without_trip(
         stop.verdict = "from values" if len(tied) == 1 else "tie"
         stop.causes, stop.sure = [c.event for c in tied], False
         stop.text = f"no trip is on record; by the values {' and '.join(c.event.text for c in tied)}"
+        return
+    if command == "fell" and _fell_together(data, stop, "oil_pump"):
+        stop.verdict, stop.sure = "hard-wired", False
+        stop.text = (
+            "motor and oil pump lost their commands in one sample, and no trip is on record: a trip or a normal stop leaves the oil pump on "
+            "for a while, so this points to the cabinet's supply"
+        )
         return
     if command == "fell":
         stop.verdict, stop.sure = "logic", False
