@@ -27,20 +27,25 @@ from tools.replay.timeline import SettingsPeriod
 FAULT = '[[event]]\nkind = "plant_fault"\nfault = "{}"\nat = "{} s"\nsize = "{}"\n'
 CAUSES = {  # name → (events with the moment open, minutes, what the first cause must be)
     "weak oil pump": (FAULT.format("oil_pump_weak", "{at}", "90 %"), 12, "LOW_OIL_DIFFERENTIAL"),
-    "fouled oil filter": (FAULT.format("oil_filter_fouling", "{at}", "97 %") + 'over = "2 min"\n', 14, "HIGH_FILTER_DIFFERENTIAL"),
-    "fouled oil cooler": (FAULT.format("oil_cooler_fouling", "{at}", "98 %") + 'over = "2 min"\n', 45, "HIGH_OIL_TEMPERATURE"),
+    "fouled oil "
+    "filter": (FAULT.format("oil_filter_fouling", "{at}", "97 %") + 'over = "2 min"\n', 14, "HIGH_FILTER_DIFFERENTIAL"),
+    "fouled oil "
+    "cooler": (FAULT.format("oil_cooler_fouling", "{at}", "98 %") + 'over = "2 min"\n', 45, "HIGH_OIL_TEMPERATURE"),
     "chain opens": ('[[event]]\nkind = "safety_chain"\nat = "{at} s"\n', 10, "SAFETY_CHAIN"),
     "chain opens, not monitored": ('[[event]]\nkind = "safety_chain"\nat = "{at} s"\n', 10, "hard-wired"),
     "stop button": ('[[event]]\nkind = "operator"\nat = "{at} s"\naction = "stop_button"\n', 10, "STOP_BUTTON"),
     "suction transmitter lost": (
-        '[[event]]\nkind = "instrument_fault"\nat = "{at} s"\ninstrument = "suction_pressure"\nfault = "open_circuit"\n', 10, "SIGNAL_LOST",
+        '[[event]]\nkind = "instrument_fault"\nat = "{at} s"\ninstrument = "suction_pressure"\nfault = '
+        '"open_circuit"\n', 10, "SIGNAL_LOST",
     ),
     "load lost": ('[[event]]\nkind = "load_loss"\nat = "{at} s"\n', 25, "logic"),
     "supply dips": ('[[event]]\nkind = "power_dip"\nat = "{at} s"\nlasting = "20 s"\n', 10, "hard-wired"),
 }  # fmt: skip
 TRENDS = (
-    "suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c", "oil_pressure_before_filter_kpa_abs",
-    "oil_pressure_kpa_abs", "oil_temperature_c", "motor_current_a", "capacity_position_pct", "motor_running", "motor_run", "oil_pump",
+    "suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "discharge_temperature_c",
+    "oil_pressure_before_filter_kpa_abs",
+    "oil_pressure_kpa_abs", "oil_temperature_c", "motor_current_a", "capacity_position_pct", "motor_running",
+    "motor_run", "oil_pump",
 )  # fmt: skip
 
 
@@ -52,7 +57,8 @@ def night(cause: str, seed: int, folder: Path) -> Night:
     (folder / "plant.toml").write_text(true_plant(seed), encoding="utf-8")
     write_sheet(folder / "sheet.toml", "scheduled_pi", settings)
     (folder / "night.toml").write_text(
-        'title = "x"\npurpose = "x"\nexpects = "x"\nplant = "plant.toml"\ncontroller = "scheduled_pi"\nsettings = "sheet.toml"\n'
+        'title = "x"\npurpose = "x"\nexpects = "x"\nplant = "plant.toml"\ncontroller = "scheduled_pi"\nsettings = '
+        '"sheet.toml"\n'
         f'duration = "{minutes} min"\nseed = {seed}\n[start]\nmachine = "running"\nsuction_pressure = "-9.5 °C sat"\n'
         f'discharge_pressure = "31 °C sat"\nload = "380 kW"\n{events.format(at=f"{at_s:.1f}")}',
         encoding="utf-8",
@@ -61,7 +67,7 @@ def night(cause: str, seed: int, folder: Path) -> Night:
 
 
 def log_of(made: Night, way: str, seed: int, monitored: bool) -> LoggedData:
-    """What a logger leaves of it: samples with noise of the card, an alarm list whose clock is off by what was found of it."""
+    """What a logger leaves of it: samples, and an alarm list whose clock is off within what was found of it."""
     draw = np.random.default_rng([seed, 9])
     data = LoggedData({}, [], {}, (Path("t.csv"), Path("alarms.csv")))
     step = 5 if way == "5 s" else 1
@@ -77,20 +83,28 @@ def log_of(made: Night, way: str, seed: int, monitored: bool) -> LoggedData:
                     last = value
             times, values = times[kept], values[kept]
         flags = np.zeros(len(times), dtype=np.uint8)
-        data.series[name] = Series(name, times, values, flags, 0.0 if way == "change" else 1000.0 * step, way == "change", f"t.csv: {name}")
+        data.series[name] = Series(
+            name, times, values, flags, 0.0 if way == "change" else 1000.0 * step, way == "change", f"t.csv: {name}"
+        )
     off_ms, told_ms = int(draw.integers(-400, 400)), 500
     for event in made.events:
         text = event.text.rsplit(" → ", 1)[-1]
         if event.source == "trip_word" and monitored:
-            old, new = ({n for n in part.split(" + ")} - {"none"} for part in event.text.split(" → "))
+            old, new = (set(part.split(" + ")) - {"none"} for part in event.text.split(" → "))
             for name in sorted(new - old):
                 said = "TRIP: " + name.replace("_", " ").lower()
                 assert classify(said)[:2] == ("trip", name), said
                 at = (event.time_ms + off_ms) // 1000 * 1000
-                data.events.append(LoggedEvent(at, at - told_ms, at + 1000 + told_ms, "trip", name, "on", said, "alarms.csv"))
+                data.events.append(
+                    LoggedEvent(at, at - told_ms, at + 1000 + told_ms, "trip", name, "on", said, "alarms.csv")
+                )
         elif event.source == "stop_reason" and text == "IDLE":
             at = event.time_ms // 1000 * 1000
-            data.events.append(LoggedEvent(at, at - told_ms, at + 1000 + told_ms, "stop", "stop_reason", "on", "idle stop", "alarms.csv"))
+            data.events.append(
+                LoggedEvent(
+                    at, at - told_ms, at + 1000 + told_ms, "stop", "stop_reason", "on", "idle stop", "alarms.csv"
+                )
+            )
     return data
 
 
@@ -104,12 +118,18 @@ def judge(cause: str, made: Night, data: LoggedData) -> str:
         return f"stop not found at {falls[0]}"
     wanted, stop = CAUSES[cause][2], stops[0]
     if wanted in Trip.__members__:
-        firsts = [e.text.rsplit(" → ", 1)[-1] for e in made.events if e.source == "trip_first_out" and not e.text.endswith("NONE")]
+        firsts = [
+            e.text.rsplit(" → ", 1)[-1]
+            for e in made.events
+            if e.source == "trip_first_out" and not e.text.endswith("NONE")
+        ]
         wanted = firsts[0] if firsts else wanted
         names = [e.name for e in stop.causes]
         if stop.verdict == "tie" and wanted in names:
             return "tie"
         return "right" if names == [wanted] and stop.verdict == "trip" else f"{stop.verdict} {names} for {wanted}"
+    if stop.verdict == "unexplained" and not stop.sure and "cannot tell" in stop.text:
+        return "not resolved"
     return "right" if stop.verdict == wanted else f"{stop.verdict}: {stop.text[:60]} for {wanted}"
 
 
@@ -129,7 +149,7 @@ def table(seeds: range, folder: Path, causes: tuple[str, ...] = tuple(CAUSES)) -
 
 def test_some_causes_are_right_in_every_way_of_logging(tmp_path: Path) -> None:
     found = table(range(1, 2), tmp_path, ("weak oil pump", "chain opens, not monitored", "suction transmitter lost"))
-    assert all(set(counts) <= {"right", "tie"} for counts in found.values()), found
+    assert all(set(counts) <= {"right", "tie", "not resolved"} for counts in found.values()), found
 
 
 @pytest.mark.slow
@@ -137,8 +157,10 @@ def test_all_causes_over_many_seeds(tmp_path: Path) -> None:
     found = table(range(20), tmp_path)
     for key, counts in found.items():
         print(key, dict(counts))
-    total, right, ties = 0, 0, 0
+    total, right, ties, open_ = 0, 0, 0, 0
     for counts in found.values():
         total, right, ties = total + sum(counts.values()), right + counts["right"], ties + counts["tie"]
-    print(f"{right} right and {ties} ties of {total}")
-    assert right + ties >= 0.99 * total
+        open_ += counts["not resolved"]
+    print(f"{right} right, {ties} ties and {open_} that the log does not resolve, of {total}")
+    assert right + ties >= 0.99 * (total - open_)
+    assert open_ <= 0.1 * total
