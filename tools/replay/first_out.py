@@ -15,7 +15,7 @@ import numpy as np
 from controller.process_image import Trip
 from scenarios.logged_data.records import LoggedData, LoggedEvent
 from tools.replay.timeline import Crossing, SettingsPeriod, crossings, running_states, settings_at, timeline
-from tools.replay.watched import quantity_of, watched_limits
+from tools.replay.watched import common_of, quantity_of, watched_limits
 
 BEFORE_MS = 120_000  # a controlled stop unloads first, which takes its unload time-out at most
 AFTER_MS = 5_000  # what a stop brings about by itself comes within seconds
@@ -79,7 +79,7 @@ def explain_stops(data: LoggedData, history: Sequence[SettingsPeriod] = ()) -> l
     passed = crossings(data, history)
     stops = stops_of(data)
     for stop in stops:
-        _explain(data, stop, events, passed)
+        _explain(data, stop, events, passed, _feedback_ms(history, stop))
         since_ms = stop.latest_ms - PRECEDING_MS
         chosen = {id(e) for e in (*stop.causes, *stop.later)}
         stop.preceding = [e for e in events if since_ms <= e.time_ms <= stop.latest_ms and id(e) not in chosen]
@@ -87,11 +87,19 @@ def explain_stops(data: LoggedData, history: Sequence[SettingsPeriod] = ()) -> l
     return stops
 
 
+def _feedback_ms(history: Sequence[SettingsPeriod], stop: Stop) -> int:
+    """How long the logic waits for a lost running feedback before it takes its command away; 2 s where no sheet says."""
+    period = settings_at(history, stop.earliest_ms)
+    return common_of(period.settings).protection.running_feedback_lost_ms if period is not None else 2000
+
+
 def _overlap(a: LoggedEvent, b: LoggedEvent) -> bool:
     return a.earliest_ms <= b.latest_ms and b.earliest_ms <= a.latest_ms
 
 
-def _explain(data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed: Sequence[Crossing]) -> None:
+def _explain(
+    data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed: Sequence[Crossing], feedback_ms: int
+) -> None:
     trips = [
         e for e in events
         if e.kind == "trip" and e.state in ("on", "") and e.latest_ms >= stop.earliest_ms - BEFORE_MS
@@ -125,7 +133,7 @@ def _explain(data: LoggedData, stop: Stop, events: Sequence[LoggedEvent], passed
             "(pressure cut-outs, emergency stop, the motor's own protection) or to the supply, which the logic never saw"
         )
     else:
-        _without_trip(data, stop, events, consequences, command, passed)
+        _without_trip(data, stop, events, consequences, command, passed, feedback_ms)
     if stop.later:
         names = ", ".join(_name(e) for e in stop.later[:4])
         stop.evidence.append(f"after it came {names}: consequences or later causes, not the first")
@@ -194,6 +202,15 @@ def _command_at(data: LoggedData, stop: Stop) -> str:
     return "fell"
 
 
+def _fell_together(data: LoggedData, stop: Stop, name: str) -> bool:
+    """Whether a contact went off in the very samples in which the machine stopped."""
+    if name not in data.series:
+        return False
+    times, values = data.series[name].good()
+    before, after = np.flatnonzero(times <= stop.earliest_ms), np.flatnonzero(times >= stop.latest_ms)
+    return bool(len(before) and len(after) and values[before[-1]] > 0.5 and values[after[0]] < 0.5)
+
+
 def _without_trip(
     data: LoggedData,
     stop: Stop,
@@ -201,6 +218,7 @@ def _without_trip(
     consequences: list[LoggedEvent],
     command: str,
     passed: Sequence[Crossing],
+    feedback_ms: int,
 ) -> None:
     """No trip is on record: an operator, the logic's own stop, a limit passed, or nothing that the log knows."""
     stop.later = consequences
@@ -231,6 +249,26 @@ def _without_trip(
         stop.verdict = "from values" if len(tied) == 1 else "tie"
         stop.causes, stop.sure = [c.event for c in tied], False
         stop.text = f"no trip is on record; by the values {' and '.join(c.event.text for c in tied)}"
+        return
+    if command == "fell" and _fell_together(data, stop, "oil_pump"):
+        stop.verdict, stop.sure = "hard-wired", False
+        stop.text = (
+            "motor and oil pump lost their commands in one sample, and no trip is on record: a trip or a normal "
+            "stop leaves the oil pump on "
+            "for a while, so this points to the cabinet's supply"
+        )
+        return
+    if (
+        command == "fell"
+        and _fell_together(data, stop, "motor_run")
+        and stop.latest_ms - stop.earliest_ms >= feedback_ms
+    ):
+        stop.sure = False
+        stop.text = (
+            f"motor and command fell within one sample of {(stop.latest_ms - stop.earliest_ms) / 1000.0:g} s: the "
+            f"logic may have stopped it, or "
+            "the hard-wired chain did and the logic followed when it missed the running feedback; this log cannot tell"
+        )
         return
     if command == "fell":
         stop.verdict, stop.sure = "logic", False

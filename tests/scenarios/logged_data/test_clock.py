@@ -33,7 +33,9 @@ WANTED = int(datetime(2026, 11, 27, 14, 3, 7, tzinfo=UTC).timestamp() * 1000)
 @pytest.mark.parametrize(
     ("cell", "off_ms"),
     [
-        ("2026-11-27 14:03:07", 0), ("2026-11-27T14:03:07Z", 0), ("2026-11-27T15:03:07+01:00", 0), ("2026-11-27T15:03:07.250+0100", 250),
+        ("2026-11-27 "
+         "14:03:07", 0), ("2026-11-27T14:03:07Z", 0), ("2026-11-27T15:03:07+01:00", 0),
+         ("2026-11-27T15:03:07.250+0100", 250),
         ("27.11.2026 14:03:07", 0), ("27.11.26 14:03:07,5", 500), ("27/11/2026 14:03:07", 0), ("11/27/2026 02:03:07 PM", 0),
         ("11/27/2026 2:03:07 p.m.", 0), ("27-11-2026 14:03:07", 0), ("27-Nov-2026 14:03:07", 0), ("2026/11/27 14:03:07", 0),
         ("20261127140307", 0), ("20261127T140307", 0), ("27.11.2026, 14:03:07", 0),
@@ -93,7 +95,7 @@ ZONES = ["Europe/Berlin", "America/New_York", "Australia/Sydney", "Asia/Kolkata"
 
 @given(st.sampled_from(ZONES), st.integers(0, 3 * 365 * 24), st.integers(1, 600), st.integers(60, 400))
 def test_the_wall_clock_is_undone(zone: str, start_h: int, step_s: int, count: int) -> None:
-    """Any evenly sampled stretch, changes of the clocks included, comes back; but for an hour of which only a part is there."""
+    """Any evenly sampled stretch comes back, changes of the clocks included, but for an hour that is there in part."""
     start = datetime(2025, 1, 1, tzinfo=UTC) + timedelta(hours=start_h)
     moments = [start + timedelta(seconds=step_s * k) for k in range(count)]
     local = [m.astimezone(zone_of(zone)).replace(tzinfo=None) for m in moments]

@@ -125,7 +125,8 @@ def test_own_trace_maps_itself(tmp_path: Path) -> None:
     import polars as pl
 
     frame = pl.DataFrame({
-        "time_ms": np.arange(0, 60_000, 1000), "time_s": np.arange(60.0), "suction_pressure_measured_pa": 290e3 + np.arange(60.0),
+        "time_ms": np.arange(0, 60_000, 1000), "time_s": np.arange(60.0),
+        "suction_pressure_measured_pa": 290e3 + np.arange(60.0),
         "suction_pressure_pa": 290e3 + np.arange(60.0), "capacity_travel_measured_frac": np.linspace(0.2, 0.8, 60),
         "motor_running": [True] * 60, "mode": ["AUTOMATIC"] * 60,
     })  # fmt: skip

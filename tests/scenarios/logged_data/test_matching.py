@@ -15,18 +15,24 @@ from scenarios.logged_data.signals import signals
 from scenarios.logged_data.words import concepts_in
 
 HEADERS = {
-    "suction_pressure_kpa_abs": ["Suction pressure", "Saugdruck", "Pression aspiration", "Presión de aspiración", "Pressione aspirazione",
+    "suction_pressure_kpa_abs": ["Suction pressure", "Saugdruck", "Pression aspiration", "Presión de "
+        "aspiración", "Pressione aspirazione",
                                  "Zuigdruk", "Sugetryk", "PT_SUC", "P0"],
-    "discharge_pressure_kpa_abs": ["Discharge pressure", "Verflüssigungsdruck", "Pression refoulement", "Presión de descarga",
+    "discharge_pressure_kpa_abs": ["Discharge pressure", "Verflüssigungsdruck", "Pression "
+        "refoulement", "Presión de descarga",
                                    "Pressione mandata", "Persdruk", "Condensing pressure", "Pc"],
-    "discharge_temperature_c": ["Discharge temp", "Druckgastemperatur", "Température refoulement", "Temp. mandata", "TT_DIS", "Verdichtungsendtemperatur"],
+    "discharge_temperature_c": ["Discharge temp", "Druckgastemperatur", "Température "
+        "refoulement", "Temp. mandata", "TT_DIS", "Verdichtungsendtemperatur"],
     "suction_temperature_c": ["Suction gas temperature", "Sauggastemperatur", "Température aspiration"],
     "oil_temperature_c": ["Oil temperature", "Öltemperatur", "Température d'huile", "Temp. aceite", "Olietemperatur"],
     "oil_pressure_kpa_abs": ["Oil pressure", "Öldruck", "Pression huile", "Olietryk"],
-    "oil_pressure_before_filter_kpa_abs": ["Oil pressure before filter", "Öldruck vor Filter", "Pression huile avant filtre"],
-    "motor_current_a": ["Motor current", "Motorstrom", "Intensité moteur", "Corriente motor", "Corrente motore", "Motorstroom"],
+    "oil_pressure_before_filter_kpa_abs": ["Oil pressure before filter", "Öldruck vor Filter", "Pression huile "
+        "avant filtre"],
+    "motor_current_a": ["Motor current", "Motorstrom", "Intensité "
+                                                       "moteur", "Corriente motor", "Corrente motore", "Motorstroom"],
     "motor_power_kw": ["Motor power", "Motorleistung", "Puissance moteur"],
-    "capacity_position_pct": ["Capacity slide position", "Leistungsschieber Stellung", "Position tiroir de puissance", "Capacity position"],
+    "capacity_position_pct": ["Capacity slide position", "Leistungsschieber Stellung", "Position tiroir de "
+        "puissance", "Capacity position"],
     "volume_ratio_position_pct": ["Vi slide position", "Vi-Schieber Stellung", "Volume ratio slide"],
     "capacity_demand_pct": ["Capacity demand", "Leistungsschieber Soll"],
     "suction_set_point_kpa_abs": ["Suction pressure set point", "Sollwert Saugdruck", "Consigne pression aspiration"],
@@ -53,8 +59,10 @@ def test_what_names_nothing_gets_nothing(header: str) -> None:
 
 
 UNITS = {  # spelling → pint's name, gauge
-    "kPa(a)": ("kPa", False), "kPa(g)": ("kPa", True), "bar(a)": ("bar", False), "bar(g)": ("bar", True), "psia": ("psi", False),
-    "psig": ("psi", True), "MPa(g)": ("MPa", True), "kgf/cm²(g)": ("kgf/cm**2", True), "mbar(a)": ("mbar", False), "inHg": ("inHg", False),
+    "kPa(a)": ("kPa", False), "kPa(g)": ("kPa", True), "bar(a)": ("bar", False), "bar(g)": ("bar", True),
+    "psia": ("psi", False),
+    "psig": ("psi", True), "MPa(g)": ("MPa", True), "kgf/cm²(g)": ("kgf/cm**2", True), "mbar(a)": ("mbar", False),
+    "inHg": ("inHg", False),
 }  # fmt: skip
 
 
@@ -67,7 +75,8 @@ def test_pressures_agree_with_a_general_unit_library(unit: str) -> None:
 
 
 @pytest.mark.parametrize(("unit", "name", "target", "signal"), [
-    ("°F", "degF", "degC", "oil_temperature_c"), ("K", "kelvin", "degC", "oil_temperature_c"), ("W", "W", "kW", "motor_power_kw"),
+    ("°F", "degF", "degC", "oil_temperature_c"), ("K", "kelvin", "degC", "oil_temperature_c"), ("W", "W", "kW",
+    "motor_power_kw"),
     ("hp", "hp", "kW", "motor_power_kw"), ("1", "", "percent", "oil_level_pct"),
 ])  # fmt: skip
 def test_other_units_agree_with_a_general_unit_library(unit: str, name: str, target: str, signal: str) -> None:
@@ -78,7 +87,9 @@ def test_other_units_agree_with_a_general_unit_library(unit: str, name: str, tar
 
 
 @pytest.mark.parametrize(("text", "name", "unit"), [
-    ("Saugdruck [barü]", "Saugdruck", "bar(g)"), ("Ps (psig)", "Ps", "psig"), ("T oil °C", "T oil", "°C"), ("T0 [°C sat]", "T0", "°C sat"),
+    ("Saugdruck "
+     "[barü]", "Saugdruck", "bar(g)"), ("Ps (psig)", "Ps", "psig"), ("T oil °C", "T oil", "°C"), ("T0 [°C "
+         "sat]", "T0", "°C sat"),
     ("Level %", "Level", "%"), ("Run (feedback)", "Run (feedback)", ""), ("P kg/cm²(g)", "P", "kgf/cm²(g)"),
 ])  # fmt: skip
 def test_units_in_headers(text: str, name: str, unit: str) -> None:

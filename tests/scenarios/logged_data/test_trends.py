@@ -140,7 +140,9 @@ def test_a_guessed_format_may_be_overruled(tmp_path: Path) -> None:
 
 
 def test_blocks_do_not_show(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    rows = "".join(f"27.11.2026 02:{k // 60:02d}:{k % 60:02d};{k / 100:.2f};{'Bad' if k == 700 else k}\n".replace(".", ",").replace("27,11,", "27.11.")
+    rows = "".join(f"27.11.2026 "
+                   f"02:{k // 60:02d}:{k % 60:02d};{k / 100:.2f};{'Bad' if k == 700 else k}\n".replace(".",
+                       ",").replace("27,11,", "27.11.")
                    for k in range(3000))  # fmt: skip
     text = "Zeit;a [bar];b\n" + rows
     whole = raw(tmp_path, text)

@@ -54,9 +54,12 @@ def hour(tmp_path_factory: pytest.TempPathFactory) -> tuple[Night, Any]:
 
 NAMES = (
     "suction_pressure_kpa_abs", "discharge_pressure_kpa_abs", "suction_temperature_c", "discharge_temperature_c",
-    "oil_pressure_before_filter_kpa_abs", "oil_pressure_kpa_abs", "oil_temperature_c", "oil_level_pct", "motor_current_a", "motor_power_kw",
-    "capacity_position_pct", "capacity_position_opposite_pct", "volume_ratio_position_pct", "volume_ratio_position_opposite_pct",
-    "motor_running", "motor_run", "mode", "inhibit", "capacity_demand_pct", "volume_ratio_demand_pct", "suction_set_point_kpa_abs",
+    "oil_pressure_before_filter_kpa_abs", "oil_pressure_kpa_abs", "oil_temperature_c", "oil_level_pct",
+    "motor_current_a", "motor_power_kw",
+    "capacity_position_pct", "capacity_position_opposite_pct", "volume_ratio_position_pct",
+    "volume_ratio_position_opposite_pct",
+    "motor_running", "motor_run", "mode", "inhibit", "capacity_demand_pct", "volume_ratio_demand_pct",
+    "suction_set_point_kpa_abs",
 )  # fmt: skip
 
 

@@ -35,7 +35,8 @@ def series(name: str, values: np.ndarray, step_ms: int = STEP_MS) -> Series:  # 
 
 def night(command_falls: int | None = None, **more: np.ndarray) -> LoggedData:  # type: ignore[type-arg]
     on = (np.arange(N) < STOP).astype(float)
-    made = {"motor_running": series("motor_running", on), "discharge_pressure_kpa_abs": series("discharge_pressure_kpa_abs", np.full(N, 1300.0)),
+    made = {"motor_running": series("motor_running", on),
+        "discharge_pressure_kpa_abs": series("discharge_pressure_kpa_abs", np.full(N, 1300.0)),
             "suction_pressure_kpa_abs": series("suction_pressure_kpa_abs", np.full(N, 290.0))}  # fmt: skip
     if command_falls is not None:
         made["motor_run"] = series("motor_run", (np.arange(N) < command_falls).astype(float))
