@@ -14,17 +14,9 @@ from tools.replay.from_log import missing_signals, record_of
 START = 1_700_000_000_000
 
 
-def series(name: str, values: np.ndarray, step_ms: int = 2000, quality: np.ndarray | None = None) -> Series:
+def series(name: str, values: np.ndarray, step_ms: int = 2000) -> Series:
     times = START + step_ms * np.arange(len(values), dtype=np.int64)
-    return Series(
-        name,
-        times,
-        values.astype(float),
-        quality if quality is not None else np.zeros(len(values), dtype=np.uint8),
-        step_ms,
-        False,
-        "x",
-    )
+    return Series(name, times, values.astype(float), np.zeros(len(values), dtype=np.uint8), step_ms, False, "x")
 
 
 def a_log() -> LoggedData:
