@@ -24,7 +24,8 @@ def a_log() -> LoggedData:
     wave = np.sin(np.arange(n) / 9.0)
     found = {
         "suction_pressure_kpa_abs": 290.0 + wave, "discharge_pressure_kpa_abs": 1200.0 + 5.0 * wave,
-        "capacity_position_pct": 50.0 + wave, "volume_ratio_position_pct": 70.0 + wave, "discharge_temperature_c": 92.0 - 10.0 * wave,
+        "capacity_position_pct": 50.0 + wave, "volume_ratio_position_pct": 70.0 + wave,
+        "discharge_temperature_c": 92.0 - 10.0 * wave,
         "motor_running": np.where(np.arange(n) < 550, 1.0, 0.0),
     }  # fmt: skip
     return LoggedData({name: series(name, values) for name, values in found.items()}, [], {}, (Path("x.csv"),))
