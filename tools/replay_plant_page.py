@@ -74,7 +74,7 @@ def _load(made: Study, x: Any, shared: Any) -> Any:
 
 def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
     """The channels that speak most, log less model, with what the best cause would leave there."""
-    from tools.replay.diagnosis import amounts_of, signature
+    from tools.replay.fitting import amounts_of, signature
     from tools.replay.residuals import BY_NAME, block_values
 
     evidence, found = made.evidence, made.diagnosis

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from controller.process_image import Trip
-from tools.replay.diagnosis import Diagnosis, Evidence, Fit, amounts_of, spans_of
+from tools.replay.diagnosis import Diagnosis
+from tools.replay.fitting import Evidence, Fit, amounts_of, spans_of
 from tools.replay.hypotheses import profile_value
 from tools.replay.load import Load
 from tools.replay.record import Record, local_lines

@@ -71,7 +71,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         size=0.85, size_unit="of its free area",
     ),
     Hypothesis(
-        "oil_filter", "filter differential", "the oil filter is fouled", "Compare the pressures before and after it; change it.",
+        "oil_filter", "filter differential", "the oil filter is fouled", "Compare both pressures of it; change it.",
         profile=("oil_filter_fouling", 0.88), law="single", size=0.88, size_unit="of its free area",
     ),
     Hypothesis(
@@ -83,7 +83,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         profile=("oil_cooler_fouling", 0.88), law="single", size=0.88, size_unit="of its conductance",
     ),
     Hypothesis(
-        "oil_loss", "oil loss", "oil leaves the separator for the plant", "Look at separator elements, oil return, level glass.",
+        "oil_loss", "oil loss", "oil leaves the separator for the plant", "Look at separator, oil return and level glass.",
         profile=("oil_loss_kg_s", 0.0), law="rate", channels={"oil_level": -0.2}, shapes=(RAMP,), size=44.0,
         size_unit="kg of oil",
     ),
@@ -193,9 +193,9 @@ def own_size(hypothesis: Hypothesis, amount: float) -> float:
 
 # Without a mark of their own in the residuals: they live by what the log says in words.
 SILENT: dict[str, tuple[str, str]] = {
-    "settings": ("a limit stands inside what this plant does in ordinary service", "Compare the limit with the sheet's range."),
+    "settings": ("a limit stands inside what this plant does in ordinary service", "Compare the limit with its range."),
     "operator": ("somebody stopped it or held it by hand", "Ask who was at the cabinet."),
-    "hard-wired chain": ("the hard-wired chain opened, which the logic never sees inside", "Read the flags of its elements."),
+    "hard-wired chain": ("the hard-wired chain opened, whose inside no logic sees", "Read the flags of its elements."),
     "supply": ("the supply went", "Look at the feeder and the other machines."),
     "contactor": ("the motor contactor did not open", "Lock off and look at its contacts."),
     "none of these": ("nothing on this list explains the log", "Look at what this list does not have."),
@@ -215,7 +215,9 @@ _A_PRIORI: dict[Trip, dict[str, float]] = {
         "discharge thermometer": 4.0, "oil cooling": 6.0, "heat rejection": 2.0, "oil pump": 1.5, "filter differential": 1.5,
         "settings": 1.0, "volume-ratio slide": 1.5, "suction strainer": 1.0,
     },
-    Trip.LOW_DISCHARGE_SUPERHEAT: {"liquid": 10.0, "discharge thermometer": 3.0, "discharge transmitter": 2.0, "settings": 1.0},
+    Trip.LOW_DISCHARGE_SUPERHEAT: {
+        "liquid": 10.0, "discharge thermometer": 3.0, "discharge transmitter": 2.0, "settings": 1.0,
+    },
     Trip.LOW_OIL_DIFFERENTIAL: {
         "oil pump": 8.0, "filter differential": 9.0, "oil loss": 5.0, "discharge transmitter": 3.0,
         "settings": 1.0, "oil cooling": 0.5,

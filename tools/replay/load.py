@@ -13,16 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tools.replay.diagnosis import (
-    NEIGHBOURHOOD,
-    SURE,
-    Diagnosis,
-    Evidence,
-    amounts_of,
-    likely_fits,
-    played_with,
-    posterior,
-)
+from tools.replay.diagnosis import SURE, Diagnosis, likely_fits, posterior
+from tools.replay.fitting import NEIGHBOURHOOD, Evidence, amounts_of, played_with
 from tools.replay.playback import Played
 from tools.replay.record import Floats, Marks, local_lines
 

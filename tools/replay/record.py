@@ -66,7 +66,8 @@ class Record:
         trip_row = self.trip_row - first if first <= self.trip_row < last else -1
         return Record(
             self.start_ms + first * GRID_MS, cut_all(self.measured), cut_all(self.frozen), cut_all(self.open_),
-            cut_all(self.shorted), cut_all(self.switches), cut_all(self.words), cut_all(self.on_ms), self.sample_ms, self.change_of_value,
+            cut_all(self.shorted), cut_all(self.switches), cut_all(self.words), cut_all(self.on_ms), self.sample_ms,
+            self.change_of_value,
             self.trip if trip_row >= 0 else Trip.NONE, trip_row, list(self.notes),
         )  # fmt: skip
 

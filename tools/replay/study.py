@@ -13,7 +13,8 @@ from plant_model.derived import Parameters
 from scenarios.preparation import prepare
 from tools.replay import what_if
 from tools.replay.as_scenario import Story, story_of, write_story
-from tools.replay.diagnosis import SURE, Diagnosis, Evidence, diagnose, evidence_of, posterior
+from tools.replay.diagnosis import SURE, Diagnosis, diagnose, likely_fits, posterior
+from tools.replay.fitting import Evidence, evidence_of
 from tools.replay.load import Load, estimate_load
 from tools.replay.record import Record, stretch_of
 from tools.replay.what_if import Variant, WhatIf
@@ -95,8 +96,6 @@ def _what_if(
     assert made.load is not None
     assert made.story is not None
     assert made.diagnosis is not None
-    from tools.replay.diagnosis import likely_fits
-
     _, _, covariance = posterior(made.evidence, likely_fits(made.evidence, made.diagnosis))
     members = what_if.members_of(made.evidence, made.load, covariance, ensemble, seed)
     prepared = prepare([path], log_ms=what_if.LOG_MS)[0]
@@ -166,7 +165,8 @@ def diagnosis_words(made: Study) -> list[str]:
             start_s = best.onset_s
             ago = (made.evidence.record.rows - start_s) / 60.0
             lines.append(
-                f"It shows from about {ago:.0f} min before the event, in size about {best.size:.2g} {best.hypothesis.size_unit} at the end."
+                f"It shows from about {ago:.0f} min before the event, in size about {best.size:.2g} "
+                f"{best.hypothesis.size_unit} at the end."
             )
     else:
         named = ", ".join(f"{one.group} {_percent(one.probability)}" for one in found.ranked[:3])
@@ -189,6 +189,6 @@ def _load_words(made: Study) -> str:
     last = slice(-120, None)
     mean, low, high = (float(np.mean(v[last])) / 1000.0 for v in (load.load_w, load.low_w, load.high_w))
     return (
-        f"Load in the last two minutes: {low:.0f} to {high:.0f} kW (90 %), middle {mean:.0f} kW. A range, because no flow is "
-        f"logged: displacement and load cannot be told apart closer than {100.0 * 1.645 * load.common_sd_frac:.1f} %."
+        f"Load in the last two minutes: {low:.0f} to {high:.0f} kW (90 %), middle {mean:.0f} kW. A range, because no flow "
+        f"is logged: displacement and load cannot be told apart closer than {100.0 * 1.645 * load.common_sd_frac:.1f} %."
     )

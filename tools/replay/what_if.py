@@ -27,7 +27,7 @@ from scenarios.preparation import Prepared
 from scenarios.records import from_record, to_array
 from scenarios.row import INDEX
 from scenarios.session import Session, memory_buffers
-from tools.replay.diagnosis import NEIGHBOURHOOD, Evidence
+from tools.replay.fitting import NEIGHBOURHOOD, Evidence
 from tools.replay.load import Load
 
 LOG_MS = 5_000
@@ -196,13 +196,13 @@ def in_words(found: WhatIf, logged: Trip) -> list[str]:
     one = found.original
     if not found.reproduced:
         return [
-            f"With the settings of that time the model brings the logged event ({cause}) back in too few of {one.count} runs "
-            f"({one.tripped} tripped at all). So nothing is said of other settings."
+            f"With the settings of that time the model brings the logged event ({cause}) back in too few "
+            f"of {one.count} runs ({one.tripped} tripped at all). So nothing is said of other settings."
         ]
     lines = [f"With the settings of that time {one.tripped} of {one.count} runs trip, as the log did ({cause})."]
     for variant in found.variants:
         room = ""
         if math.isfinite(variant.nearest) and variant.unit:
-            room = f"; at its nearest {variant.nearest:.3g} {variant.unit} were left to that limit, in the middle of the runs"
+            room = f"; at its nearest {variant.nearest:.3g} {variant.unit} were left, in the middle of the runs"
         lines.append(f"{variant.name}: would have tripped in {variant.tripped} of {variant.count}{room}.")
     return lines

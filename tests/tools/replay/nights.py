@@ -9,7 +9,7 @@ from typing import Any
 from plant_model.derived import Parameters
 from tests.tools.replay.causes import CAUSES
 from tests.tools.replay.truth import Cause, Night, play, record_of
-from tools.replay.diagnosis import Evidence, evidence_of
+from tools.replay.fitting import Evidence, evidence_of
 from tools.replay.playback import parameters_of
 from tools.replay.record import Record, stretch_of
 

@@ -13,8 +13,9 @@ import pytest
 
 from controller.process_image import Trip
 from tests.tools.replay.nights import BY_NAME, night
-from tools.replay.diagnosis import SURE, Diagnosis, diagnose, limit_margin, words_of
+from tools.replay.diagnosis import SURE, Diagnosis, diagnose
 from tools.replay.hypotheses import HYPOTHESES, SILENT, a_priori, near_trip, profile_value
+from tools.replay.log_words import limit_margin, words_of
 
 REDUCED = (("oil pump", 5001), ("condenser fouling", 5002), ("discharge drift", 5003), ("tight discharge", 5004))
 SEEDS = int(os.environ.get("TWOSLIDE_NIGHTS", "20"))

@@ -14,17 +14,9 @@ from tools.replay.from_log import missing_signals, record_of
 START = 1_700_000_000_000
 
 
-def series(name: str, values: np.ndarray, step_ms: int = 2000, quality: np.ndarray | None = None) -> Series:
+def series(name: str, values: np.ndarray, step_ms: int = 2000) -> Series:
     times = START + step_ms * np.arange(len(values), dtype=np.int64)
-    return Series(
-        name,
-        times,
-        values.astype(float),
-        quality if quality is not None else np.zeros(len(values), dtype=np.uint8),
-        step_ms,
-        False,
-        "x",
-    )
+    return Series(name, times, values.astype(float), np.zeros(len(values), dtype=np.uint8), step_ms, False, "x")
 
 
 def a_log() -> LoggedData:
@@ -32,7 +24,8 @@ def a_log() -> LoggedData:
     wave = np.sin(np.arange(n) / 9.0)
     found = {
         "suction_pressure_kpa_abs": 290.0 + wave, "discharge_pressure_kpa_abs": 1200.0 + 5.0 * wave,
-        "capacity_position_pct": 50.0 + wave, "volume_ratio_position_pct": 70.0 + wave, "discharge_temperature_c": 92.0 - 10.0 * wave,
+        "capacity_position_pct": 50.0 + wave, "volume_ratio_position_pct": 70.0 + wave,
+        "discharge_temperature_c": 92.0 - 10.0 * wave,
         "motor_running": np.where(np.arange(n) < 550, 1.0, 0.0),
     }  # fmt: skip
     return LoggedData({name: series(name, values) for name, values in found.items()}, [], {}, (Path("x.csv"),))
