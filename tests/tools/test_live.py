@@ -47,7 +47,7 @@ def test_from_opening_to_ctrl_c_and_on_again(tmp_path: Path) -> None:
         with urllib.request.urlopen(address) as answer:
             page = answer.read().decode()
         process.send_signal(signal.SIGINT)
-        _, said = process.communicate(timeout=60)
+        _, said = process.communicate(timeout=300)
         return page, process.returncode, said
 
     page, code, said = run(

@@ -47,10 +47,10 @@ def serving(folder: Path, port: int = 0, host: str = "127.0.0.1") -> Iterator[Li
     thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()
     try:
-        asyncio.run_coroutine_threadsafe(begin(), loop).result(30)
+        asyncio.run_coroutine_threadsafe(begin(), loop).result(600)
         yield server
     finally:
         loop.call_soon_threadsafe(server.stop)
         server.engine.wait_ended()
         loop.call_soon_threadsafe(loop.stop)
-        thread.join(10)
+        thread.join(60)

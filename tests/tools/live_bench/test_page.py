@@ -20,7 +20,7 @@ sync_api = pytest.importorskip("playwright.sync_api")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
 
-PATIENCE_MS = 60_000  # a shared machine may be slow; nothing here waits that long for an answer that is there
+PATIENCE_MS = 120_000  # a shared machine may be slow; nothing here waits that long for an answer that is there
 
 
 @pytest.fixture(scope="module")
