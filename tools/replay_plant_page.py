@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-
 from tools.charts import BAND_COLOUR, INK, LIMIT_COLOUR, LOAD_COLOUR, PAPER
 
 if TYPE_CHECKING:
