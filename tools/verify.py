@@ -282,7 +282,8 @@ def _print_words() -> None:
     shown.print(names)
     shown.print(
         "operators, loosest first: implies · or · and · a until[t1, t2] b · not, always[t1, t2], eventually[t1, t2],\n"
-        "once[t1, t2], historically[t1, t2] (the last two look back) · > >= < <= == !=, STATE in (A, B), CAUSE in trip_word · + - · * /\n"
+        "once[t1, t2], historically[t1, t2] (these look back)\n"
+        "· > >= < <= == !=, STATE in (A, B), CAUSE in trip_word · + - · * /\n"
         "A window holds both its ends. A formula is judged in every scan whose windows lie in the run.",
         markup=False,
         soft_wrap=True,
