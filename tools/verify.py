@@ -137,9 +137,11 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
     def each(key: str) -> str:
         return ", ".join(sorted({fact.get(key, "") for fact in facts if fact.get(key)}))
 
-    return [
+    asked = sorted({job.limits_sheet.name for job in campaign.jobs if job.limits_sheet})
+    found = [
         ("controller", ", ".join(sorted({short_name(run.controller) for run in runs}))),
         ("settings sheets", each("settings")),
+        ("limits asked for are those of", ", ".join(asked)),
         (
             "sheet checksums",
             ", ".join(f"{stamp[:23]}…" for stamp in sorted({f["settings_checksum"] for f in facts} - {""})),
@@ -154,6 +156,7 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
         ("program", f"twoslide {each('version')}, sources {each('sources')[:16]}…"),
         ("made", datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z")),
     ]
+    return [(key, text) for key, text in found if text]
 
 
 def _write(
