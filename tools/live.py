@@ -136,12 +136,7 @@ def _opening(plant: Path, controller: str, settings: Path | None) -> str:
     document["purpose"] = "A session of the live bench."
     document["expects"] = "What whoever plays it expects."
     document["plant"] = str(plant.resolve())
-    document["controller"] = (
-        controller
-        if shipped
-        else str(Path(controller.rpartition(":")[0] or controller).resolve())
-        + (f":{controller.rpartition(':')[2]}" if ":" in controller else "")
-    )
+    document["controller"] = _absolute(controller)
     demo = DEMO_SHEETS / f"demo_{controller}.toml"
     if settings is None and shipped and plant.resolve() == DEMO_PLANT.resolve() and demo.is_file():
         document["settings"] = str(demo)
@@ -151,3 +146,9 @@ def _opening(plant: Path, controller: str, settings: Path | None) -> str:
     start["machine"] = "running" if shipped else "stopped"
     document["start"] = start
     return tomlkit.dumps(document)
+
+
+def _absolute(controller: str) -> str:
+    """A controller's file by its whole path, because the scenario stands elsewhere; a bare name stays a name."""
+    file, colon, inner = controller.partition(":") if ".py:" in controller else (controller, "", "")
+    return f"{Path(file).resolve()}{colon}{inner}" if Path(file).suffix or "/" in file else controller
