@@ -113,7 +113,7 @@ def _open(folder: Path, plant: Path | None, controller: str | None, settings: Pa
         return
     with tempfile.TemporaryDirectory(prefix="twoslide-") as work:
         opening = Path(work) / "opening.toml"
-        opening.write_text(_opening(path, controller or "scheduled_pi", settings), encoding="utf-8")
+        opening.write_text(_opening(path, controller or "scheduled_pi", settings, Path(work)), encoding="utf-8")
         (prepared,) = prepare([opening], settings=settings, seed=seed)
         open_folder(folder, prepared, open_ended=True)
         _say_notes(prepared)
@@ -124,7 +124,7 @@ def _say_notes(prepared: Prepared) -> None:
         say(f"note: {note}")
 
 
-def _opening(plant: Path, controller: str, settings: Path | None) -> str:
+def _opening(plant: Path, controller: str, settings: Path | None, work: Path) -> str:
     """A scenario in which nothing happens: the plant at its usual load, the machine running where it can be told so."""
     import tomlkit
 
@@ -136,18 +136,47 @@ def _opening(plant: Path, controller: str, settings: Path | None) -> str:
     document["purpose"] = "A session of the live bench."
     document["expects"] = "What whoever plays it expects."
     document["plant"] = str(plant.resolve())
-    document["controller"] = (
-        controller
-        if shipped
-        else str(Path(controller.rpartition(":")[0] or controller).resolve())
-        + (f":{controller.rpartition(':')[2]}" if ":" in controller else "")
-    )
-    demo = DEMO_SHEETS / f"demo_{controller}.toml"
-    if settings is None and shipped and plant.resolve() == DEMO_PLANT.resolve() and demo.is_file():
-        document["settings"] = str(demo)
+    document["controller"] = _absolute(controller)
+    if settings is None and shipped:
+        document["settings"] = str(_usual_sheet(plant, controller, work))
     document["duration"] = "24 h"
     document["seed"] = 1
     start = tomlkit.table()
     start["machine"] = "running" if shipped else "stopped"
     document["start"] = start
     return tomlkit.dumps(document)
+
+
+def _usual_sheet(plant: Path, controller: str, work: Path) -> Path:
+    """The demo plant's own sheet; for any other plant what `twoslide sheet` would begin with, written into `work`."""
+    from plant_model.derived import derive
+    from plant_model.properties import EnvelopeError
+    from scenarios.errors import InputRefused, Problem
+    from scenarios.plant_file import load_plant
+    from scenarios.preparation import known
+    from scenarios.settings_sheet import write_sheet
+    from scenarios.starting_sheet import starting_settings
+
+    demo = DEMO_SHEETS / f"demo_{controller}.toml"
+    if plant.resolve() == DEMO_PLANT.resolve() and demo.is_file():
+        return demo
+    k = known()
+    read = load_plant(
+        plant, k.parameters_type, k.plant_cross_check, k.saturation_pressure_pa, check_refrigerant=k.check_refrigerant
+    )
+    try:
+        made, held = starting_settings(derive(read.parameters, read.refrigerant), controller)
+    except (EnvelopeError, ValueError) as error:
+        raise InputRefused(Problem(str(error), file=str(plant), way_out="change the plant file")) from error
+    for line in held:
+        say(f"note: {line}")
+    say("note: no --settings given: a sheet was made from the plant file, a beginning and no tuning")
+    path = work / f"{plant.stem}_{controller}.toml"
+    write_sheet(path, controller, made, title=f"{read.title}, {controller}")
+    return path
+
+
+def _absolute(controller: str) -> str:
+    """A controller's file by its whole path, because the scenario stands elsewhere; a bare name stays a name."""
+    file, colon, inner = controller.partition(":") if ".py:" in controller else (controller, "", "")
+    return f"{Path(file).resolve()}{colon}{inner}" if Path(file).suffix or "/" in file else controller

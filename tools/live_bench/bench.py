@@ -155,7 +155,7 @@ class Bench:
         for number, event in enumerate(prepared.scenario.events[first:], first):
             self.session.world.start_later(number, event)
         self.save()
-        return f"at {at_ms / 1000.0:.1f} s: " + ", ".join(_said(table) for table in tables)
+        return f"at {at_ms / 1000.0:.1f} s: " + ", ".join(_said(table) for table in timed)
 
     # What is told.
 
@@ -318,4 +318,4 @@ class Bench:
 def _said(table: dict[str, Any]) -> str:
     if table["kind"] == "settings_change":
         return f"{table['setting']} becomes {table['value']}"
-    return " ".join(str(value) for value in table.values()).replace("_", " ")
+    return " ".join(str(value) for key, value in table.items() if key != "at").replace("_", " ")
