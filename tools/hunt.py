@@ -148,12 +148,12 @@ def write_findings(folder: Path, ground: Ground, found: Found) -> dict[str, Path
         ]
     )
     for name in sorted(found.exercised):
-        near, trial = found.nearest.get(name), found.broken.get(name)
-        shown = trial or (near.trial if near else None)
+        near, breaker = found.nearest.get(name), found.broken.get(name)
+        shown = breaker or (near.trial if near else None)
         writer.writerow(
             [
-                name, "broken" if trial else "held", "" if trial or near is None else f"{near.margin:.6g}",
-                "" if trial or near is None else near.unit, found.exercised[name], shown.load_kw if shown else "",
+                name, "broken" if breaker else "held", "" if breaker or near is None else f"{near.margin:.6g}",
+                "" if breaker or near is None else near.unit, found.exercised[name], shown.load_kw if shown else "",
                 shown.condensing_c if shown else "", _told(shown) if shown else "",
             ]
         )  # fmt: skip
