@@ -3,8 +3,9 @@
 A search that draws each setting by itself spends half of its trials on candidates that contradict themselves or that Ms
 forbids.  So what only follows from another setting follows it (a positioner runs on continuously above its neutral zone, a
 longest pulse is no shorter than the shortest, …), and a law with a linear loop is slowed until the limits on Ms hold over
-the whole map: the scheduled PI by a wider proportional band, the model-based one by a longer observer time.  Every
-controller is treated alike; a step control has no Ms.  What cannot be held stays as it is and is infeasible.
+the whole map: the scheduled PI by a wider proportional band (and a longer integral time where that alone is not enough), the
+model-based one by a longer observer time.  Every controller is treated alike; a step control has no Ms.  What cannot be held
+stays as it is and is infeasible.
 """
 
 from __future__ import annotations
@@ -64,11 +65,17 @@ def consistent(settings: Any) -> Any:
     return settings
 
 
-def slower(settings: Any, factor: float) -> Any:
-    """The law slowed by a factor above 1, rounded to three figures, never quicker than asked for."""
+def slower(settings: Any, factor: float, integral: bool = False) -> Any:
+    """The law slowed by a factor above 1, rounded to three figures, never quicker than asked for.
+
+    integral: a PI's integral time grows with its band; alone, a wide band behind a short integral time swings slowly.
+    """
     if isinstance(settings, ScheduledPiSettings):
         band = _up(factor * settings.pi.proportional_band_kpa)
-        return replace(settings, pi=replace(settings.pi, proportional_band_kpa=band))
+        law = replace(settings.pi, proportional_band_kpa=band)
+        if integral:
+            law = replace(law, integral_time_ms=int(_up(factor * law.integral_time_ms)))
+        return replace(settings, pi=law)
     if isinstance(settings, ModelBasedSettings):
         observer_ms = int(_up(factor * settings.model.observer_time_ms))
         return replace(settings, model=replace(settings.model, observer_time_ms=observer_ms))
@@ -94,17 +101,21 @@ class Held:
         if self.loops is None or not has_linear_loop(made) or self._within(made):
             return made
         step = MOST_SLOWER ** (1.0 / COARSE)
-        factor = next((step**k for k in range(1, COARSE + 1) if self._within(self._slowed(made, step**k))), None)
-        if factor is None:
-            return made
-        good, bad = factor, factor / step
-        for _ in range(FINE):
-            middle = (good * bad) ** 0.5
-            good, bad = (middle, bad) if self._within(self._slowed(made, middle)) else (good, middle)
-        return self._slowed(made, good)
+        for integral in (False, True):
+            steps = (step**k for k in range(1, COARSE + 1))
+            factor = next((f for f in steps if self._within(self._slowed(made, f, integral))), None)
+            if factor is None:
+                continue
+            good, bad = factor, factor / step
+            for _ in range(FINE):
+                middle = (good * bad) ** 0.5
+                fits = self._within(self._slowed(made, middle, integral))
+                good, bad = (middle, bad) if fits else (good, middle)
+            return self._slowed(made, good, integral)
+        return made
 
-    def _slowed(self, settings: Any, factor: float) -> Any:
-        return consistent(slower(settings, factor))
+    def _slowed(self, settings: Any, factor: float, integral: bool) -> Any:
+        return consistent(slower(settings, factor, integral))
 
     def _within(self, settings: Any) -> bool:
         assert self.loops is not None
