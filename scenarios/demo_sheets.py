@@ -34,9 +34,9 @@ SCHEDULED_SET_POINT_KPA_ABS = 292.2
 # 3.0 % (step control 0.15), and on the library's operation 46, 36, 29 capacity pulses an hour (step control 30).
 NEUTRAL_ZONE_PCT = 2.5
 REVERSAL_ZONE_PCT = 3.5
-# With the default of 7 s the model-based law's Ms over the demo plant's operating map is 1.58, and 2.35 where gain, dead time
-# and lag are 20 % off; with 9 s it is 1.43 and 1.90.  Over seven scenarios and three plants RMS deviation is 3.2 kPa and
-# reversals are 2.4 an hour with either.
+# With the default of 7 s the model-based law's Ms over the demo plant's operating map is 1.58, and 2.35 where gain, dead
+# time and lag are 20 % off; with 9 s it is 1.43 and 1.90.  Over seven scenarios and three plants RMS deviation is 3.2 kPa
+# and reversals are 2.4 an hour with either.
 MODEL_OBSERVER_MS = 9_000
 TARN_MOSS_FULL_LOAD_A = 270.0  # name plate of its 160 kW motor (invented): the model's current at rated power
 TARN_MOSS_STROKE_MS = 40_000  # geared motors, either way
