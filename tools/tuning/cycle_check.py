@@ -27,7 +27,7 @@ from tools.tuning.slide_loop import run_slide_loop
 from tools.tuning.slide_zones import Prediction, predict
 from tools.tuning.tuning_inputs import TuningInputs
 from tools.tuning.tuning_result import CycleRow
-from tools.tuning.tuning_scenarios import scenario_text
+from tools.tuning.tuning_scenarios import copy_plant, scenario_text
 
 SHARES = (0.5, 0.3, 0.7)  # of full capacity, in the order in which they are looked at
 LEAST_TURNS = 4  # in half an hour, to call it a cycle
@@ -88,6 +88,7 @@ def _row(point: MapPoint, found: Prediction, on: str, seen_kpa: float, period_s:
 
 def _steady_bench(inputs: TuningInputs, settings: Any, work: Path) -> Bench:
     paths = []
+    copy_plant(work / "steady_scenarios", inputs.plant.path)
     for k, share in enumerate(SHARES[: inputs.effort.cycles]):
         text = scenario_text(
             f"Constant load of {100 * share:.0f} %", inputs.plant.path, inputs.controller, share, "running", (),

@@ -115,7 +115,7 @@ def read_inputs(
     controller: str | None = None,
     scenarios: Sequence[Path] = (),
     logs: Sequence[Path] = (),
-    budget: str = "160 trials",
+    budget: str = "300 trials",
     seed: int = 1,
     jobs: int = 1,
     cluster: str = "",

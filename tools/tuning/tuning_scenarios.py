@@ -2,7 +2,8 @@
 
 Loads are shares of what the machine takes at full travel, so that the same hours fit any plant.  The search sees what a
 controls engineer would try by hand: rest, steps, batches, a ramp, warm weather, a start, and low load.  The proof's hours
-are drawn: load, number, kind, size and time of events.  Each file stands in a folder and can be run by itself.
+are drawn: load, number, kind, size and time of events.  Each file stands in a folder beside a copy of the plant's file and
+can be run by itself; chance follows from its text, so no path of this machine may be in it.
 Shares and times are common practice, no source.
 """
 
@@ -83,12 +84,12 @@ def scenario_text(
     title: str, plant: Path, controller: str, load: float, machine: str, events: tuple[dict[str, Any], ...],
     capacity_w: float, suction_kpa_abs: float, seed: int, purpose: str,
 ) -> str:  # fmt: skip
-    """A scenario file; loads and changes are shares of `capacity_w`, times minutes."""
+    """A scenario file; loads and changes are shares of `capacity_w`, times minutes.  The plant's file lies beside it."""
     lines = [
         f"title = {json.dumps(title, ensure_ascii=False)}",
         f"purpose = {json.dumps(purpose, ensure_ascii=False)}",
         'expects = "Holds suction near its set point with few movements of the slides, and no trip."',
-        f"plant = {json.dumps(plant.resolve().as_posix(), ensure_ascii=False)}",
+        f"plant = {json.dumps(plant.name, ensure_ascii=False)}",
         f'controller = "{controller}"',
         f'duration = "{HOUR_MIN} min"',
         f"seed = {seed}",
@@ -103,6 +104,13 @@ def scenario_text(
     return "\n".join(lines) + "\n"
 
 
+def copy_plant(folder: Path, plant: Path) -> None:
+    """The plant's file, byte for byte, in the folder of its scenarios."""
+    text, there = plant.read_bytes(), folder / plant.name
+    if not there.is_file() or there.read_bytes() != text:
+        write_whole(there, text.decode())
+
+
 def _write(folder: Path, name: str, text: str) -> Path:
     path = folder / f"{name}.toml"
     if not path.is_file() or path.read_text(encoding="utf-8") != text:
@@ -114,6 +122,7 @@ def write_search_scenarios(
     folder: Path, plant: Path, controller: str, capacity_w: float, suction_kpa_abs: float, seed: int
 ) -> list[Path]:
     """The eight hours of the search."""
+    copy_plant(folder, plant)
     out = []
     for k, (title, load, machine, events) in enumerate(_SEARCH):
         text = scenario_text(
@@ -160,6 +169,7 @@ def write_proof_scenarios(
     folder: Path, plant: Path, controller: str, capacity_w: float, suction_kpa_abs: float, seed: int, count: int
 ) -> list[Path]:
     """`count` drawn hours that no search has seen; hour k is the same whatever the count."""
+    copy_plant(folder, plant)
     out = []
     for k in range(count):
         load, events = drawn_hour(seed, k)
