@@ -40,11 +40,14 @@ def pack() -> Pack:
     return load_pack()
 
 
+def places(name: str) -> list[Path]:
+    return [p for p in (LIBRARY / f"{name}.toml", LIBRARY / "verification" / f"{name}.toml") if p.is_file()]
+
+
 @cache
 def scenario(name: str, controller: str) -> Prepared:
     """A scenario of the library under a controller, with that controller's sheet."""
-    paths = [p for p in (LIBRARY / f"{name}.toml", LIBRARY / "verification" / f"{name}.toml") if p.is_file()]
-    found: Campaign = plan(pack(), paths, controller)
+    found: Campaign = plan(pack(), places(name), controller)
     return found.prepared[0]
 
 
@@ -68,6 +71,7 @@ def test_there_are_enough_and_each_is_one_change() -> None:
         text = patched(defect)  # raises unless its text stands there once
         assert defect.new in text
         assert defect.controller in SHIPPED
+        assert len(places(defect.shows)) == bool(defect.shows), f"{defect.shows} is no scenario of the library"
         compile(text, defect.file, "exec")
 
 

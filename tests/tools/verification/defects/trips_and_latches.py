@@ -81,7 +81,7 @@ TRIPS_AND_LATCHES: tuple[Defect, ...] = (
         CAUSES,
         "saturation_temperature_c(refrigerant, signals.discharge_pressure_kpa_abs)",
         "saturation_temperature_c(refrigerant, signals.suction_pressure_kpa_abs)",
-        "low_superheat",
+        "thermometer_drifts",
     ),
     Defect(
         "the oil differential is taken before the filter",
