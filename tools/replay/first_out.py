@@ -69,7 +69,10 @@ def stops_of(data: LoggedData) -> list[Stop]:
     slack_ms = int(data.series[by].uncertainty_ms)
     out = []
     for k in np.flatnonzero(np.diff(on) < 0).tolist():
-        out.append(Stop(int(times[k]) - slack_ms, int(times[k + 1]) + slack_ms, by))
+        before_ms = int(
+            times[k + 1] if data.series[by].change_of_value else times[k]
+        )  # a change is written when it happens
+        out.append(Stop(before_ms - slack_ms, int(times[k + 1]) + slack_ms, by))
     return out
 
 
@@ -191,24 +194,32 @@ def _command_at(data: LoggedData, stop: Stop) -> str:
     """Whether the motor's command was "held" after the motor fell, "fell" with or before it, or "" if it is not known."""
     if "motor_run" not in data.series or stop.by == "motor_run":
         return ""
-    series = data.series["motor_run"]
-    times, values = series.good()
-    after = np.flatnonzero(times >= stop.latest_ms)
-    before = np.flatnonzero(times <= stop.earliest_ms)
-    if not len(after) or not len(before):
+    _, after = _around(data, stop, "motor_run")
+    if np.isnan(after):
         return ""
-    if values[after[0]] > 0.5:
-        return "held"
-    return "fell"
+    return "held" if after > 0.5 else "fell"
+
+
+def _around(data: LoggedData, stop: Stop, name: str) -> tuple[float, float]:
+    """A contact's last value before the stop and its first after it, NaN where there is none.
+
+    On change of value the last change counts until the next, half a second being allowed for what falls together.
+    """
+    series = data.series[name]
+    if series.change_of_value:
+        held, _ = series.held(np.array([stop.earliest_ms - 1, stop.latest_ms + 500], dtype=np.int64))
+        return float(held[0]), float(held[1])
+    times, values = series.good()
+    before, after = np.flatnonzero(times <= stop.earliest_ms), np.flatnonzero(times >= stop.latest_ms)
+    return float(values[before[-1]]) if len(before) else np.nan, float(values[after[0]]) if len(after) else np.nan
 
 
 def _fell_together(data: LoggedData, stop: Stop, name: str) -> bool:
     """Whether a contact went off in the very samples in which the machine stopped."""
     if name not in data.series:
         return False
-    times, values = data.series[name].good()
-    before, after = np.flatnonzero(times <= stop.earliest_ms), np.flatnonzero(times >= stop.latest_ms)
-    return bool(len(before) and len(after) and values[before[-1]] > 0.5 and values[after[0]] < 0.5)
+    before, after = _around(data, stop, name)
+    return before > 0.5 and after < 0.5
 
 
 def _without_trip(

@@ -32,7 +32,7 @@ CAUSES = {  # name → (events with the moment open, minutes, what the first cau
     "fouled oil "
     "cooler": (FAULT.format("oil_cooler_fouling", "{at}", "98 %") + 'over = "2 min"\n', 45, "HIGH_OIL_TEMPERATURE"),
     "chain opens": ('[[event]]\nkind = "safety_chain"\nat = "{at} s"\n', 10, "SAFETY_CHAIN"),
-    "chain opens, not monitored": ('[[event]]\nkind = "safety_chain"\nat = "{at} s"\n', 10, "hard-wired"),
+    "chain opens, trip not listed": ('[[event]]\nkind = "safety_chain"\nat = "{at} s"\n', 10, "logic"),
     "stop button": ('[[event]]\nkind = "operator"\nat = "{at} s"\naction = "stop_button"\n', 10, "STOP_BUTTON"),
     "suction transmitter lost": (
         '[[event]]\nkind = "instrument_fault"\nat = "{at} s"\ninstrument = "suction_pressure"\nfault = '
@@ -142,13 +142,13 @@ def table(seeds: range, folder: Path, causes: tuple[str, ...] = tuple(CAUSES)) -
             place.mkdir()
             made = night(cause, seed, place)
             for way in ("1 s", "5 s", "change"):
-                data = log_of(made, way, seed, "not monitored" not in cause and cause != "supply dips")
+                data = log_of(made, way, seed, "not listed" not in cause and cause != "supply dips")
                 out.setdefault((cause, way), Counter())[judge(cause, made, data)] += 1
     return out
 
 
 def test_some_causes_are_right_in_every_way_of_logging(tmp_path: Path) -> None:
-    found = table(range(1, 2), tmp_path, ("weak oil pump", "chain opens, not monitored", "suction transmitter lost"))
+    found = table(range(1, 2), tmp_path, ("weak oil pump", "chain opens, trip not listed", "suction transmitter lost"))
     assert all(set(counts) <= {"right", "tie", "not resolved"} for counts in found.values()), found
 
 
