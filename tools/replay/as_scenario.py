@@ -16,7 +16,7 @@ from tools.replay.diagnosis import Diagnosis
 from tools.replay.fitting import Evidence, Fit, amounts_of, spans_of
 from tools.replay.hypotheses import profile_value
 from tools.replay.load import Load
-from tools.replay.record import Record, local_lines
+from tools.replay.record import Floats, Record, local_lines
 
 LOAD_EVERY_S = 15
 WEATHER_EVERY_S = 120
@@ -114,11 +114,41 @@ load = "{load_w / 1000.0:.2f} kW"
 '''
 
 
+def _before_k(evidence: Evidence, found: Fit) -> Floats:
+    """The effective wet bulb without what the condenser lost."""
+    return evidence.played["effective_wet_bulb_k"] - found.hypothesis.size * amounts_of(evidence, found)
+
+
+def lost_conductance_frac(evidence: Evidence, found: Fit) -> float:
+    """Share of the condenser's conductance that is gone at the end, if the weather stayed as it was before."""
+    conductance_w_k = evidence.parameters.plant.discharge_side.conductance_w_k
+    last = slice(-180, -10)
+    out_w = evidence.played["condenser_w"][last]
+    condensing_k = evidence.played["effective_wet_bulb_k"][last] + out_w / conductance_w_k
+    rows = np.arange(evidence.record.rows)
+    early = _before_k(evidence, found)[(rows > 120) & (rows < max(180.0, found.onset_s))]
+    before_k = float(np.median(early)) if len(early) else float(np.median(_before_k(evidence, found)))
+    left = float(np.mean(out_w)) / (conductance_w_k * max(1.0, float(np.mean(condensing_k)) - before_k))
+    return min(0.95, max(0.0, 1.0 - left))
+
+
+def _with_lost_conductance(evidence: Evidence, found: Fit) -> Floats:
+    """The wet bulb that goes with a condenser of the conductance that is left: a weak condenser gives way to a load swing,
+    which a warm day with a sound one would not."""
+    conductance_w_k = evidence.parameters.plant.discharge_side.conductance_w_k
+    share = np.clip(amounts_of(evidence, found) / (found.amount or 1.0), 0.0, 1.0)
+    left = 1.0 - lost_conductance_frac(evidence, found) * share
+    out_w = evidence.played["condenser_w"]
+    condensing_k = evidence.played["effective_wet_bulb_k"] + out_w / conductance_w_k
+    everywhere = np.ones(len(left), dtype=bool)
+    return local_lines(condensing_k - out_w / (conductance_w_k * left), everywhere, 40.0)[0]
+
+
 def _weather(evidence: Evidence, diagnosis: Diagnosis, first: int, found: Fit | None, sound: bool) -> str:
     """The effective wet bulb as a step and drifts; with `sound` and a condenser that failed, as it was before."""
     wet_k = evidence.played["effective_wet_bulb_k"].copy()
-    if found is not None and found.hypothesis.key == "heat_rejection" and sound:
-        wet_k = wet_k - 10.0 * amounts_of(evidence, found)
+    if found is not None and found.hypothesis.key == "heat_rejection":
+        wet_k = _before_k(evidence, found) if sound else _with_lost_conductance(evidence, found)
     smooth, _ = local_lines(wet_k, np.ones(len(wet_k), dtype=bool), 20.0)
     every = 30 if found is not None and found.hypothesis.key == "heat_rejection" else WEATHER_EVERY_S
     at = [*range(first, evidence.record.rows - 20, every), evidence.record.rows - 3]
@@ -174,8 +204,12 @@ def _fault_lines(
         return _event(
             "plant_fault", fault="capacity_slide_slow", at=f"{onset_s:.0f} s", size=f"{100.0 * found.amount:.1f} %"
         ), ""
-    if key in ("heat_rejection", "load_change"):
-        return "", ""  # in the weather, in the load
+    if key == "heat_rejection":
+        growth = {"over": f"{rise_s:.0f} s"} if rise_s >= 5.0 else {}
+        size = f"{100.0 * lost_conductance_frac(evidence, found):.2f} %"
+        return _event("plant_fault", fault="condenser_fouling", at=f"{onset_s:.0f} s", size=size, **growth), ""
+    if key == "load_change":
+        return "", ""  # in the load
     return "", f"a cause of the kind “{group}” is not simulated"
 
 

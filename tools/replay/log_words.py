@@ -86,11 +86,13 @@ def limit_margin(record: Record, trip: Trip, settings: Any) -> tuple[float, str]
     }.get(trip)
     if own is not None and unload is not None:
         between = own.direction * (own.limit - unload)
+        if between <= 0.0:
+            return 3.0, "the trip's limit stands before that of forced unloading, which never comes to help"
         if between < LEAST_BEFORE_TRIP_PA[trip]:
-            return (
-                3.0,
-                f"forced unloading begins only {between / 1000.0:.0f} kPa before the trip, which leaves no time to unload",
+            text = (
+                f"forced unloading has its limit only {between / 1000.0:.0f} kPa before the trip's: no time to unload"
             )
+            return 3.0, text
     name, instrument, sign, factor, offset = LIMITS[trip]
     limit = getattr(common.protection, name) * factor + offset
     values = record.measured[instrument][: max(120, record.rows - ORDINARY_S)]
