@@ -6,7 +6,7 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
   const KEPT_ROWS = 7200, DRAW_MS = 250, EVENTS_SHOWN = 200;
   const columns = JSON.parse(find("columns").textContent);
   const token = new URLSearchParams(location.search).get("token");
-  let waiting = [], whole = null, drawn = 0, lastRow = null, strip = null, loop = null, figures = null, retry = 500;
+  let waiting = [], whole = null, drawn = 0, lastRow = null, strip = null, loop = null, figures = null, retry = 500, pause = DRAW_MS;
 
   for (const key of document.querySelectorAll(".key i")) key.style.borderColor = key.dataset.colour;
   if (token) for (const link of document.querySelectorAll("a[download]")) link.href += "?token=" + encodeURIComponent(token);
@@ -123,7 +123,12 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
   // Drawing waits a little, so that ten updates a second cost four drawings; no row is left out.
   function soon() {
     if (drawn) return;
-    drawn = setTimeout(() => { drawn = 0; draw(); }, document.hidden ? 2000 : DRAW_MS);
+    drawn = setTimeout(() => {
+      const begun = performance.now();
+      drawn = 0;
+      draw();
+      pause = Math.max(DRAW_MS, 3 * (performance.now() - begun)); // a slow machine keeps time for buttons and rows
+    }, document.hidden ? 2000 : pause);
   }
 
   function model(name) {
