@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from controller.process_image import Trip
+from scenarios.logged_data.order import resolution_of
 from scenarios.logged_data.records import LoggedData, LoggedEvent
 from tools.replay.timeline import Crossing, SettingsPeriod, crossings, running_states, settings_at, timeline
 from tools.replay.watched import common_of, quantity_of, watched_limits
@@ -69,9 +70,9 @@ def stops_of(data: LoggedData) -> list[Stop]:
     slack_ms = int(data.series[by].uncertainty_ms)
     out = []
     for k in np.flatnonzero(np.diff(on) < 0).tolist():
-        before_ms = int(
-            times[k + 1] if data.series[by].change_of_value else times[k]
-        )  # a change is written when it happens
+        before_ms = int(times[k])
+        if data.series[by].change_of_value:  # a change is written when it happens, as finely as the stamps tell
+            before_ms = int(times[k + 1] - resolution_of(times))
         out.append(Stop(before_ms - slack_ms, int(times[k + 1]) + slack_ms, by))
     return out
 
