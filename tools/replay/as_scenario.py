@@ -186,10 +186,10 @@ def _fault_lines(
     onset_s = max(0.0, found.onset_s - first)
     rise_s = found.rise_s if found.rise_s is not None else _rise_s(found, evidence.record.rows)
     if key in FAULT_EVENTS:
-        lost = float(profile_value(found.hypothesis, np.array([found.amount]))[0])
-        lost = 1.0 - lost if found.hypothesis.law == "left" else lost
+        share = float(profile_value(found.hypothesis, np.array([found.amount]))[0])
+        share = 1.0 - share if found.hypothesis.law == "left" else share
         growth = {"over": f"{max(1.0, rise_s):.0f} s"} if key != "coupling" and rise_s >= 5.0 else {}
-        size = f"{100.0 * min(0.98, max(0.0, lost)):.2f} %"
+        size = f"{100.0 * min(0.98, max(0.0, share)):.2f} %"
         return _event("plant_fault", fault=FAULT_EVENTS[key], at=f"{onset_s:.0f} s", size=size, **growth), ""
     if key in SENSOR_EVENTS:
         return _sensor_lines(evidence, found, onset_s, rise_s), ""

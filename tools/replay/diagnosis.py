@@ -149,4 +149,4 @@ def posterior(evidence: Evidence, fits: Sequence[Fit] = ()) -> tuple[dict[str, f
     n = len(names)
     factors = {name: 1.0 + sds[name] * float(mean[k]) for k, name in enumerate(names)}
     spread = {name: sds[name] * math.sqrt(float(covariance[k, k])) for k, name in enumerate(names)}
-    return factors, spread, covariance[:n, :n]
+    return factors, spread, np.asarray(covariance[:n, :n], dtype=np.float64)

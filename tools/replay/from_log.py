@@ -85,7 +85,7 @@ def record_of(data: LoggedData, event_ms: int, trip: Trip, injection: tuple[floa
     )  # fmt: skip
 
 
-def _believable(series: Series) -> tuple[np.ndarray, Floats]:  # type: ignore[type-arg]
+def _believable(series: Series) -> tuple[np.ndarray, Floats]:
     """Samples with nothing against them but a repaired clock or standing still, which is judged here."""
     against = series.quality & ~np.uint8(Quality.CLOCK | Quality.STUCK)
     keep = (against == 0) & np.isfinite(series.values)
@@ -115,7 +115,7 @@ def _contact(series: Series, start_ms: int, rows: int) -> Marks:
     return np.asarray(_held(series, start_ms, rows) > 0.5)
 
 
-def _state(series: Series, start_ms: int, rows: int) -> np.ndarray:  # type: ignore[type-arg]
+def _state(series: Series, start_ms: int, rows: int) -> np.ndarray:
     return _held(series, start_ms, rows).astype(np.int64)
 
 
@@ -136,7 +136,10 @@ def _on_times(data: LoggedData, start_ms: int, rows: int) -> dict[str, Floats]:
         if counted is not None:
             row = (counted.time_ms - start_ms) // GRID_MS
             inside = (row >= 0) & (row < rows) & np.isfinite(counted.values)
-            out[name] = np.bincount(row[inside].astype(int), weights=counted.values[inside], minlength=rows)
+            out[name] = np.asarray(
+                np.bincount(row[inside].astype(int), weights=counted.values[inside], minlength=rows),
+                dtype=np.float64,
+            )
             continue
         contact = data.series.get(name)
         if contact is None or not (contact.change_of_value or 0.0 < contact.interval_ms <= QUICK_ENOUGH_MS):

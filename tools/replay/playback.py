@@ -48,7 +48,7 @@ KP_DISCHARGE_W_PA = 150.0
 INTEGRAL_S = 4.0
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _play(
     parameters: Any, plant: Any, disturbances: Any, actuators: Any, target: Any, commands: Any, profiles: Any,
     out: Any, heats_w: Any,
