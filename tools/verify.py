@@ -137,9 +137,11 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
     def each(key: str) -> str:
         return ", ".join(sorted({fact.get(key, "") for fact in facts if fact.get(key)}))
 
-    return [
+    asked = sorted({job.limits_sheet.name for job in campaign.jobs if job.limits_sheet})
+    found = [
         ("controller", ", ".join(sorted({short_name(run.controller) for run in runs}))),
         ("settings sheets", each("settings")),
+        ("limits asked for are those of", ", ".join(asked)),
         (
             "sheet checksums",
             ", ".join(f"{stamp[:23]}…" for stamp in sorted({f["settings_checksum"] for f in facts} - {""})),
@@ -154,6 +156,7 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
         ("program", f"twoslide {each('version')}, sources {each('sources')[:16]}…"),
         ("made", datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z")),
     ]
+    return [(key, text) for key, text in found if text]
 
 
 def _write(
@@ -282,7 +285,8 @@ def _print_words() -> None:
     shown.print(names)
     shown.print(
         "operators, loosest first: implies · or · and · a until[t1, t2] b · not, always[t1, t2], eventually[t1, t2],\n"
-        "once[t1, t2], historically[t1, t2] (the last two look back) · > >= < <= == !=, STATE in (A, B), CAUSE in trip_word · + - · * /\n"
+        "once[t1, t2], historically[t1, t2] (these look back)\n"
+        "· > >= < <= == !=, STATE in (A, B), CAUSE in trip_word · + - · * /\n"
         "A window holds both its ends. A formula is judged in every scan whose windows lie in the run.",
         markup=False,
         soft_wrap=True,

@@ -46,7 +46,7 @@ class Line:
 
     @property
     def margin_text(self) -> str:
-        """Least margin with its unit, "yes" or "no" where the deciding part has no number."""
+        """Least margin with its unit; "kept" or "broken" where the deciding part has no number."""
         if self.finding is None:
             return "–"
         return margin_text(self.finding)
@@ -69,7 +69,7 @@ def margin_text(finding: Finding) -> str:
     '+12.35 kPa'
     """
     if finding.margin is None:
-        return "broken, yes or no" if finding.verdict is Verdict.FAILED else "kept, yes or no"
+        return "broken (no number)" if finding.verdict is Verdict.FAILED else "kept (no number)"
     unit = "" if finding.unit == "1" else f" {finding.unit}"
     return f"{finding.margin:+.4g}{unit}"
 
