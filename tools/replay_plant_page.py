@@ -24,7 +24,7 @@ def plant_plots(made: Study, offset_ms: int = 0) -> list[tuple[str, str, Any]]:
         return []
     rows = made.evidence.record.rows
     x = made.evidence.record.start_ms + offset_ms + 1000.0 * np.arange(rows)
-    shared = Range1d(float(x[0]), float(x[-1]))
+    shared = Range1d(start=float(x[0]), end=float(x[-1]))
     out = [("plant_load", "Load, reconstructed, with its 90 % interval", _load(made, x, shared))]
     for name, title, plot in _residuals(made, x, shared):
         out.append((name, title, plot))
