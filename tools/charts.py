@@ -11,13 +11,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from tools.figures.palette import CAPACITY, LIMIT, VOLUME_RATIO
+
 # A slide keeps its colour wherever it appears.
-CAPACITY_COLOUR = "#1f5fa8"
-VOLUME_RATIO_COLOUR = "#c8690a"
+CAPACITY_COLOUR = CAPACITY.light
+VOLUME_RATIO_COLOUR = VOLUME_RATIO.light
 # Chosen so that any two stay apart in every kind of colour blindness (tests/tools/report/test_comparison.py).
 RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#401070", "#704010", "#3fa673", "#c9731d")
 RUN_DASHES = ("solid", "solid", "dashed", "dashed", "dotted", "dotdash")
-LIMIT_COLOUR = "#a3201d"
+LIMIT_COLOUR = LIMIT.light
 SET_POINT_COLOUR = "#3c444d"
 BAND_COLOUR = "#7d8894"
 LOAD_COLOUR = "#3c444d"
