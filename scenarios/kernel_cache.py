@@ -28,6 +28,7 @@ _ENGINE = (
     "engine",
     "entries",
     "errors",
+    "guarded_memory",
     "python_outputs",
     "records",
     "row",

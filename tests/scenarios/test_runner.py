@@ -157,7 +157,15 @@ def test_a_trip_is_a_result(scenario: Write, tmp_path: Path) -> None:
 
 def test_a_job_prepares_the_same_run_again(scenario: Write) -> None:
     path = scenario()
-    job = {"scenario": str(path), "controller": "three_position", "settings": "", "seed": 8, "log_ms": 200}
+    job = {
+        "scenario": str(path),
+        "controller": "three_position",
+        "settings": "",
+        "seed": 8,
+        "log_ms": 200,
+        "clock_offset_ms": 7,
+    }
     again = prepare_job(job)
     direct = prepare([path], controller="three_position", seed=8, log_ms=200)[0]
     assert again.facts == direct.facts
+    assert again.clock_offset_ms == 7

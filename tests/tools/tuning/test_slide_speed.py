@@ -47,7 +47,7 @@ def test_a_slower_slide_loses_more_and_the_demo_plant_is_quick_enough() -> None:
 
 
 def test_too_slow_is_refused_with_the_limiting_stroke() -> None:
-    found, settings = mapped(0.5, 600_000)
+    found, settings = mapped(0.2, 300_000)
     with pytest.raises(InputRefused, match="too slow for any settings") as refused:
         refuse_slow_slides(found.points, settings, "plant.toml")
     worst = slide_speed(found.points, settings)
