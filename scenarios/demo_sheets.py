@@ -19,12 +19,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from controller.protection_settings import OilDifference
 from controller.registry import SHIPPED
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
 from scenarios.settings_sheet import write_sheet
-from scenarios.starting_sheet import slide_tables
+from scenarios.starting_sheet import pumpless, slide_tables
 
 SHEETS = Path(__file__).resolve().parent / "library" / "sheets"
 SCHEDULED_SET_POINT_KPA_ABS = 292.2
@@ -41,11 +40,6 @@ MODEL_OBSERVER_MS = 9_000
 TARN_MOSS_FULL_LOAD_A = 270.0  # name plate of its 160 kW motor (invented): the model's current at rated power
 TARN_MOSS_STROKE_MS = 40_000  # geared motors, either way
 TARN_MOSS_REST_ZONE_KPA = 3.0  # slow rooms: the law would stand at the zone's edge for an hour, and needs it less
-# Oil that discharge pressure drives is watched over suction, which is what the bearings feel: some 530 kPa at 850 kPa
-# head.  With both slides at minimum the machine builds 80 kPa and no more; loading begins 25 s after the start, and 40 s
-# after the start there are 180 kPa, after a minute 350 kPa.
-TARN_MOSS_OIL_TRIP_KPA, TARN_MOSS_OIL_ALARM_KPA = 150.0, 220.0
-TARN_MOSS_OIL_BYPASS_MS = 60_000
 
 
 def demo_settings(name: str) -> Any:
@@ -70,13 +64,7 @@ def tarn_moss_settings(name: str) -> Any:
     """The settings of a shipped controller for the plant without an oil pump."""
     settings = demo_settings(name)
     common = settings.common
-    protection = replace(
-        common.protection,
-        oil_difference=OilDifference.SUPPLY_LESS_SUCTION,
-        low_oil_differential_trip_kpa=TARN_MOSS_OIL_TRIP_KPA,
-        low_oil_differential_alarm_kpa=TARN_MOSS_OIL_ALARM_KPA,
-        low_oil_bypass_ms=TARN_MOSS_OIL_BYPASS_MS,
-    )
+    protection = pumpless(common.protection)
     motor = replace(common.motor, full_load_current_a=TARN_MOSS_FULL_LOAD_A)
     slides = {
         layer: replace(

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from CoolProp.CoolProp import PropsSI
 
+from controller.protection_settings import OilDifference
 from controller.registry import SHIPPED, cross_check
 from controller.saturation import AMMONIA_C
 from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from scenarios.demo_sheets import demo_settings
+from scenarios.plant_file import load_plant
 from scenarios.preparation import wiring_of
 from scenarios.sheet_against_plant import foreign_refrigerant, misfits, starved_vessel, unreadable_pressures
 from scenarios.starting_sheet import pressure_scale, saturation_table_c, starting_settings
@@ -149,3 +152,12 @@ def test_a_feed_valve_too_small_for_the_load_is_told(ammonia: Parameters) -> Non
     assert list(starved_vessel(ammonia, rest, 330e3)) == []
     (text,) = starved_vessel(ammonia, rest, 5e6)
     assert "wide open at the machine's rating point" in text
+
+
+def test_without_an_oil_pump_the_oil_is_watched_over_suction() -> None:
+    path = Path(__file__).resolve().parents[2] / "scenarios" / "library" / "plants" / "tarn_moss.toml"
+    plant = load_plant(path, PlantParameters)
+    settings, _ = starting_settings(derive(plant.parameters, plant.refrigerant), "scheduled_pi")
+    protection = settings.common.protection
+    assert protection.oil_difference is OilDifference.SUPPLY_LESS_SUCTION
+    assert cross_check(settings) == []

@@ -8,7 +8,7 @@ peak; what noise leaves of the instruments is not in the true pressure that is r
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -34,36 +34,30 @@ LEAST_TURNS = 4  # in half an hour, to call it a cycle
 NAN = math.nan
 
 
-def cycle_rows(
-    points: Sequence[MapPoint], settings: Any, inputs: TuningInputs, work: Path,
-    progress: Callable[[float], None] | None = None,
-) -> tuple[CycleRow, ...]:  # fmt: skip
-    """Small loop and whole plant at a few places.  A law without a linear PI has no prediction: only the plant is shown."""
-    rows: list[CycleRow] = []
-    bench = _steady_bench(inputs, settings, work)
-    shares = SHARES[: inputs.effort.cycles]
-    for k, case in enumerate(bench.cases):
-        trace, fault = bench.watch(case, settings)
-        if fault:
-            rows.append(CycleRow(f"{100 * shares[k]:.0f} % load", 0.0, 0.0, False, fault, "whole plant", NAN, NAN, NAN))
-            continue
-        time_ms = trace["time_ms"]
-        half = time_ms >= 0.5 * float(time_ms[-1])
-        suction_kpa = trace["suction_pressure_pa"][half] / 1000.0
-        travel_frac = float(np.mean(trace["capacity_travel_frac"][half]))
-        ratio = float(np.mean(trace["discharge_pressure_pa"][half] / trace["suction_pressure_pa"][half]))
-        turns = _turns(steps(trace, "capacity_load").rises_ms(), steps(trace, "capacity_unload").rises_ms(), time_ms)
-        seen_kpa = 0.5 * float(np.ptp(suction_kpa))
-        period_s = 2.0 * 0.0005 * float(time_ms[-1]) / turns if turns >= LEAST_TURNS else 0.0
-        point = _nearest(points, travel_frac, ratio, float(np.mean(suction_kpa)))
-        if isinstance(settings, ScheduledPiSettings):
-            rows += _predicted(point, settings, seen_kpa, period_s)
-        else:
-            words = "this law has no prediction: only the whole plant is shown"
-            rows.append(CycleRow(point.where(), NAN, NAN, False, words, "whole plant", seen_kpa, period_s, NAN))
-        if progress:
-            progress((k + 1) / len(bench.cases))
-    return tuple(rows)
+def cycle_row(
+    number: int, points: Sequence[MapPoint], settings: Any, inputs: TuningInputs, bench: Bench
+) -> tuple[CycleRow, ...]:
+    """Small loop and whole plant at one place of `steady_bench`.
+
+    A law without a linear PI has no prediction: only the whole plant is shown.
+    """
+    trace, fault = bench.watch(bench.cases[number], settings)
+    if fault:
+        where = f"{100 * SHARES[number]:.0f} % load"
+        return (CycleRow(where, 0.0, 0.0, False, fault, "whole plant", NAN, NAN, NAN),)
+    time_ms = trace["time_ms"]
+    half = time_ms >= 0.5 * float(time_ms[-1])
+    suction_kpa = trace["suction_pressure_pa"][half] / 1000.0
+    travel_frac = float(np.mean(trace["capacity_travel_frac"][half]))
+    ratio = float(np.mean(trace["discharge_pressure_pa"][half] / trace["suction_pressure_pa"][half]))
+    turns = _turns(steps(trace, "capacity_load").rises_ms(), steps(trace, "capacity_unload").rises_ms(), time_ms)
+    seen_kpa = 0.5 * float(np.ptp(suction_kpa))
+    period_s = 2.0 * 0.0005 * float(time_ms[-1]) / turns if turns >= LEAST_TURNS else 0.0
+    point = _nearest(points, travel_frac, ratio, float(np.mean(suction_kpa)))
+    if isinstance(settings, ScheduledPiSettings):
+        return tuple(_predicted(point, settings, seen_kpa, period_s))
+    words = "this law has no prediction: only the whole plant is shown"
+    return (CycleRow(point.where(), NAN, NAN, False, words, "whole plant", seen_kpa, period_s, NAN),)
 
 
 def _predicted(point: MapPoint, settings: ScheduledPiSettings, seen_kpa: float, period_s: float) -> list[CycleRow]:
@@ -86,7 +80,8 @@ def _row(point: MapPoint, found: Prediction, on: str, seen_kpa: float, period_s:
     return CycleRow(where, amplitude, predicted_s, found.dies_out, found.why, on, seen_kpa, period_s, error)
 
 
-def _steady_bench(inputs: TuningInputs, settings: Any, work: Path) -> Bench:
+def steady_bench(inputs: TuningInputs, settings: Any, work: Path) -> Bench:
+    """An hour of constant load at a few shares of full capacity."""
     paths = []
     copy_plant(work / "steady_scenarios", inputs.plant.path)
     for k, share in enumerate(SHARES[: inputs.effort.cycles]):

@@ -10,7 +10,7 @@ from tools.tuning.executors import Executor
 from tools.tuning.score_effects import ScoreEffects, score_effects
 from tools.tuning.stage_files import StageFiles
 from tools.tuning.study import Plan
-from tools.tuning.trials import Context
+from tools.tuning.trials import Context, Outcome
 from tools.tuning.tuning_result import SettingRow
 
 DRAWS_AT_MOST = 4  # plants; with eight scenarios 32 cases, and two trials a knob
@@ -33,10 +33,15 @@ def effects_stage(
     vector = tuple(float(v) for v in space.vector(chosen))
     context = replace(plan.context, case_set=own, space=space)
     made_of: dict[str, Any] = {"study": plan.facts(), "vector": list(vector), "draws": own.draws, "label": LABEL}
-    found: ScoreEffects = stages.have(
-        "effects", made_of, ScoreEffects, lambda: score_effects(context, vector, make, progress)
-    )
-    return found
+
+    def known(number: int) -> Outcome | None:
+        found: Outcome | None = stages.find(f"effects/{number:03d}", made_of, Outcome)
+        return found
+
+    def keep(outcome: Outcome) -> None:
+        stages.keep(f"effects/{outcome.number:03d}", made_of, outcome)
+
+    return score_effects(context, vector, make, progress, known, keep)
 
 
 def with_effects(rows: Sequence[SettingRow], effects: ScoreEffects) -> tuple[SettingRow, ...]:

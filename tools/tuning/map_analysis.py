@@ -56,6 +56,10 @@ class PlantMap:
         """The points, in the grid's order."""
         return self.map.points
 
+    def correct(self, points: tuple[MapPoint, ...]) -> None:
+        """From here on the map has these points: some processes were measured on the plant."""
+        self._map = replace(self.map, points=points)
+
 
 def point_rows(points: Sequence[MapPoint]) -> tuple[MapRow, ...]:
     """The map's processes; margins and bump tests come later."""
@@ -110,17 +114,8 @@ def skipped_rows(found: OperatingMap) -> tuple[SkippedRow, ...]:
     )
 
 
-def bump_rows(points: Sequence[MapPoint], progress: Told = None) -> tuple[Bump, ...]:
-    """A simulated bump test at every point."""
-    out = []
-    for k, point in enumerate(points):
-        out.append(_bump(point))
-        if progress:
-            progress((k + 1) / len(points))
-    return tuple(out)
-
-
-def _bump(point: MapPoint) -> Bump:
+def bump_row(point: MapPoint) -> Bump:
+    """A simulated bump test at a point."""
     try:
         found = bump_test(point)
     except ValueError as error:  # no room to move, or the plant leaves its tables
@@ -143,30 +138,23 @@ def _bump(point: MapPoint) -> Bump:
     )
 
 
-def relay_rows(points: Sequence[MapPoint], count: int, progress: Told = None) -> tuple[RelayRow, ...]:
-    """Relay experiments at `count` places spread over the map, away from the end stops.
-
-    An experiment goes both ways, so it stands against the geometric mean of the place's two directions.
-    """
-    places: dict[str, list[MapPoint]] = {}
-    for point in points:
-        if 0.1 <= point.capacity_travel_frac <= 0.9:
-            places.setdefault(_place(point), []).append(point)
+def relay_places(rows: Sequence[MapRow], count: int) -> list[tuple[int, ...]]:
+    """`count` places for relay experiments, spread over the map, away from the end stops: the points of each, by index."""
+    places: dict[str, list[int]] = {}
+    for k, row in enumerate(rows):
+        if 0.1 <= row.capacity_travel_frac <= 0.9:
+            places.setdefault(_place(row.where), []).append(k)
     every = max(1, len(places) // max(1, count))
-    chosen = list(places.items())[::every][:count]
-    out = []
-    for k, (where, both) in enumerate(chosen):
-        out.append(_relay(where, both))
-        if progress:
-            progress((k + 1) / len(chosen))
-    return tuple(out)
+    return [tuple(points) for points in list(places.values())[::every][:count]]
 
 
-def _place(point: MapPoint) -> str:
-    return point.where().rsplit(", ", 1)[0]
+def _place(where: str) -> str:
+    return where.rsplit(", ", 1)[0]  # without the direction
 
 
-def _relay(where: str, both: Sequence[MapPoint]) -> RelayRow:
+def relay_row(both: Sequence[MapPoint]) -> RelayRow:
+    """A relay experiment; it goes both ways, so it stands against the geometric mean of the place's two directions."""
+    where = _place(both[0].where())
     known = [ultimate_point(p.process) for p in both]
     gain = math.prod(u.gain_pct_kpa for u in known) ** (1.0 / len(known))
     period_s = math.prod(u.period_s for u in known) ** (1.0 / len(known))

@@ -52,8 +52,8 @@ def nearest(points: Sequence[MapPoint], found: Identified, direction: Direction)
 def measured(
     path: Path, first: Identified, site: Site, refrigerant: str, points: Sequence[MapPoint], loops: MapLoops,
     rows: Sequence[MapRow],
-) -> tuple[MapLoops, tuple[MapRow, ...], MeasuredRow]:  # fmt: skip
-    """The map with the log's process in it, its rows, and what the log said.
+) -> tuple[tuple[MapPoint, ...], MapLoops, tuple[MapRow, ...], MeasuredRow]:  # fmt: skip
+    """The map's points, loops and rows with the log's process in them, and what the log said.
 
     The log is read again over the time that matters for the loop; where it cannot answer over so short a time, the answer
     of the whole log stands.
@@ -64,13 +64,12 @@ def measured(
         found = identify(path, site, refrigerant, horizon_s=HORIZON / low_rad_s)
     except InputRefused:
         found = first
-    changed = list(rows)
+    changed, there = list(rows), list(points)
     for k in places:
         loops = loops.with_measured(k, found.process)
-        point = points[k]
-        changed[k] = replace(
-            changed[k], **process_fields(found.in_loop(point.drive.total_s, point.filter_s)), measured=True
-        )
+        process = found.in_loop(points[k].drive.total_s, points[k].filter_s)
+        there[k] = replace(points[k], process=process, measured=True)
+        changed[k] = replace(changed[k], **process_fields(process), measured=True)
     point = points[places[0]]
     bare = point.process.dead_time_s - point.drive.total_s - point.filter_s
     lines = [*found.lines(), *_far(found, point)]
@@ -86,7 +85,7 @@ def measured(
         model_dead_time_s=max(bare, 0.0),
         lines=tuple(lines),
     )
-    return loops, tuple(changed), row
+    return tuple(there), loops, tuple(changed), row
 
 
 def _far(found: Identified, point: MapPoint) -> list[str]:

@@ -109,9 +109,12 @@ class MapPoint:
     filter_s: float
     plant: LinearPlant = field(repr=False)
     steady: SteadyPoint = field(repr=False)
+    measured: bool = False  # `process` was identified on the plant and stands for the model's response as well
 
     def loop_response(self, w_rad_s: Float) -> Complex:
         """Unreduced response of travel demand to filtered pressure, in the sign of `process`, kPa per %."""
+        if self.measured:
+            return self.process.response(w_rad_s)
         return _loop_response(self.plant, self.drive.total_s, self.filter_s, w_rad_s)
 
     def where(self) -> str:

@@ -27,14 +27,20 @@ class Limits:
     most_wear_per_h: float | None = None
 
 
-def limits_of_bases(sets: Sequence[CaseSet]) -> Limits:
-    """Play every set's own base settings on all of its cases."""
-    worst = np.zeros(2)
-    for cases in sets:
-        bench = Bench(cases)
-        figures = [bench.play(case, cases.base) for case in bench.cases]
-        if any(f.failures for f in figures):
-            return Limits()
-        pressure, wear, *_ = objectives_of(np.array([contribution(f) for f in figures]))
-        worst = np.maximum(worst, [pressure, wear])
+def base_objectives(cases: CaseSet) -> tuple[float, float] | None:
+    """Pressure RMS, kPa, and wear, 1/h, of a set's own base settings on all of its cases; None where one fails."""
+    bench = Bench(cases)
+    figures = [bench.play(case, cases.base) for case in bench.cases]
+    if any(f.failures for f in figures):
+        return None
+    pressure, wear, *_ = objectives_of(np.array([contribution(f) for f in figures]))
+    return pressure, wear
+
+
+def limits_of(found: Sequence[tuple[float, float] | None]) -> Limits:
+    """The limits that `base_objectives` of every set give."""
+    known = [pair for pair in found if pair is not None]
+    if len(known) < len(found) or not known:
+        return Limits()
+    worst = np.max(known, axis=0)
     return Limits(*(float(f"{FACTOR * v:.3g}") if v > 0.0 else None for v in worst))

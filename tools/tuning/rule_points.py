@@ -8,7 +8,7 @@ one process and not for a spread, so the search starts from the same rule with i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -64,34 +64,43 @@ class RulePoints:
     words: str  # the fitted schedule in words
 
 
-def rule_points(
-    found: OperatingMap,
-    loops: MapLoops,
-    settings: ScheduledPiSettings,
-    progress: Callable[[float], None] | None = None,
-) -> RulePoints:
-    """Rules and fitted schedule for a scheduled PI.  Raises ScheduleError where nothing holds the limits on Ms."""
-    fitted = fit_gain_schedule(found, loops.spread, base=settings.pi)
-    starts = [_point(FITTED, fitted)]
-    rows = []
-    for k, (name, rule) in enumerate(PI_RULES.items()):
-        note = ""
-        try:
-            held = fit_gain_schedule(found, loops.spread, rule, base=settings.pi)
-            starts.append(_point(name, held))
-        except ScheduleError as error:
-            note = f"cannot be held to the limits on Ms by a lower gain: {error}"
-        except ValueError as error:
-            note = str(error)
-        rows.append(_row(name, rule, found, loops, settings, note))
-        if progress:
-            progress((k + 1) / len(PI_RULES))
-    knots = ", ".join(f"{knot:g}" for knot in fitted.breakpoints_pct)
-    words = (
-        f"{len(fitted.breakpoints_pct)} breakpoints of the gain (at {knots} % position) hold Ms; they give away at most "
-        f"{100.0 * fitted.loss_frac:.0f} % of the gain that the limits allow anywhere"
-    )
-    return RulePoints(tuple(rows), tuple(starts), words)
+@dataclass(frozen=True, slots=True)
+class RulePart:
+    """What one rule, or the fitted schedule, gives: its row and its start where there is one, words of the fitted one."""
+
+    row: RuleRow | None
+    start: PiPoint | None
+    words: str = ""
+
+
+RULE_PARTS = 1 + len(PI_RULES)  # the fitted schedule is the first
+
+
+def rule_part(number: int, found: OperatingMap, loops: MapLoops, settings: ScheduledPiSettings) -> RulePart:
+    """One of RULE_PARTS.  Raises ScheduleError where nothing holds the limits on Ms (the first only)."""
+    if number == 0:
+        fitted = fit_gain_schedule(found, loops.spread, base=settings.pi)
+        knots = ", ".join(f"{knot:g}" for knot in fitted.breakpoints_pct)
+        words = (
+            f"{len(fitted.breakpoints_pct)} breakpoints of the gain (at {knots} % position) hold Ms; they give away at most "
+            f"{100.0 * fitted.loss_frac:.0f} % of the gain that the limits allow anywhere"
+        )
+        return RulePart(None, _point(FITTED, fitted), words)
+    name, rule = list(PI_RULES.items())[number - 1]
+    note, start = "", None
+    try:
+        start = _point(name, fit_gain_schedule(found, loops.spread, rule, base=settings.pi))
+    except ScheduleError as error:
+        note = f"cannot be held to the limits on Ms by a lower gain: {error}"
+    except ValueError as error:
+        note = str(error)
+    return RulePart(_row(name, rule, found, loops, settings, note), start)
+
+
+def joined(parts: Sequence[RulePart]) -> RulePoints:
+    """All RULE_PARTS, in their order."""
+    rows = tuple(p.row for p in parts if p.row is not None)
+    return RulePoints(rows, tuple(p.start for p in parts if p.start is not None), parts[0].words)
 
 
 def _point(name: str, schedule: GainSchedule) -> PiPoint:

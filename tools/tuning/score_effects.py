@@ -122,26 +122,32 @@ def score_effects(
     chosen: Sequence[float] | Vector,
     make_executor: Callable[[Context], Executor],
     progress: Callable[[float], None] | None = None,
+    known: Callable[[int], Outcome | None] = lambda number: None,
+    keep: Callable[[Outcome], None] = lambda outcome: None,
 ) -> ScoreEffects:
     """Run the neighbours of a vector on the context's cases; its limits on Ms, duty, RMS and wear are set aside.
 
-    Two trials a knob, and one.  The same cases and vector give the same answer, whoever computes it.
+    Two trials a knob, and one.  The same cases and vector give the same answer, whoever computes it.  known: a trial of
+    an earlier run by its number; keep: is told of every trial that was computed.
     """
     free = replace(context, constraints=Constraints(sensitivity=None, too_warm_pct=100.0))
     pairs = _candidates(context.space, chosen)
     middle = tuple(float(share) for share in chosen)
     vectors: list[tuple[float, ...]] = [side[1] for pair in pairs for side in (pair.low, pair.high) if side is not None]
     vectors.append(middle)
-    tasks = [Task(k, vector) for k, vector in enumerate(vectors)]
-    found: dict[tuple[float, ...], Outcome] = {}
-    executor = make_executor(free)
-    try:
-        for outcome in executor.run(tasks, None):
-            found[vectors[outcome.number]] = outcome
-            if progress:
-                progress(len(found) / len(tasks))
-    finally:
-        executor.close()
+    there = [known(k) for k in range(len(vectors))]
+    found = {vectors[o.number]: o for o in there if o is not None}
+    tasks = [Task(k, vector) for k, vector in enumerate(vectors) if there[k] is None]
+    if tasks:
+        executor = make_executor(free)
+        try:
+            for outcome in executor.run(tasks, None):
+                keep(outcome)
+                found[vectors[outcome.number]] = outcome
+                if progress:
+                    progress(len(found) / len(vectors))
+        finally:
+            executor.close()
     return _summary(pairs, middle, found, len(context.case_set.cases()))
 
 

@@ -4,6 +4,7 @@ A file holds its stage's rows and the key of everything that they follow from; w
 replaced.  A file appears whole or not at all, and one that cannot be read is as good as none.
 
     OUT/work/map.json      {"key": "3f2a…", "made_of": {…}, "rows": …}
+    OUT/work/bumps/007.json                                              a stage in pieces: see `StageFiles.each`
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import json
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -77,6 +78,21 @@ class StageFiles:
             found = compute()
             self.keep(name, made_of, found)
         return found
+
+    def each(
+        self, name: str, made_of: Mapping[str, Any], kind: Any, count: int, compute: Callable[[int], Any],
+        progress: Callable[[float], None] | None = None,
+    ) -> tuple[Any, ...]:  # fmt: skip
+        """A stage of `count` pieces, each of type `kind` and kept in a file of its own as soon as it is there.
+
+        A run that is ended in the middle loses the piece in hand only.
+        """
+        out = []
+        for k in range(count):
+            out.append(self.have(f"{name}/{k:03d}", {**made_of, "piece": k}, kind, partial(compute, k)))
+            if progress:
+                progress((k + 1) / count)
+        return tuple(out)
 
     def find_arrays(self, name: str, made_of: Mapping[str, Any]) -> dict[str, NDArray[Any]] | None:
         """Arrays that were kept from the same inputs, or None."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -20,24 +21,26 @@ from scenarios.errors import InputRefused, Problem
 from scenarios.record_tables import values_of
 from tools.tuning.case_files import search_cases, search_scenarios, unseen_cases, unseen_scenarios
 from tools.tuning.cases import CaseSet
-from tools.tuning.cycle_check import cycle_rows
+from tools.tuning.cycle_check import SHARES, cycle_row, steady_bench
 from tools.tuning.effects_stage import effects_stage
 from tools.tuning.gain_schedule import ScheduleError
 from tools.tuning.linear_process import PiSettings
 from tools.tuning.map_analysis import (
     PlantMap,
-    bump_rows,
+    bump_row,
     coupling_rows,
     point_rows,
-    relay_rows,
+    relay_places,
+    relay_row,
     skipped_rows,
     with_margins,
 )
 from tools.tuning.map_loops import MapLoops
 from tools.tuning.measured_map import measured
+from tools.tuning.operating_map import MapPoint
 from tools.tuning.proof_run import Entrant, play_all, proof_outcome
-from tools.tuning.reference import Limits, limits_of_bases
-from tools.tuning.rule_points import RulePoints, rule_points
+from tools.tuning.reference import Limits, base_objectives, limits_of
+from tools.tuning.rule_points import RULE_PARTS, RulePart, RulePoints, joined, rule_part
 from tools.tuning.score_effects import ScoreEffects
 from tools.tuning.search_stage import Found, executor_maker, model_starts, pi_starts, plan_of, run_search
 from tools.tuning.slide_speed import refuse_slow_slides
@@ -170,9 +173,9 @@ def _bounds(settings: Any, loops: MapLoops, stages: StageFiles) -> tuple[tuple[f
 
 def _reach(sets: tuple[CaseSet, ...], stages: StageFiles, progress: Progress) -> Limits:
     key = {"studies": [plan_of(cases, (), None, 1).facts() for cases in sets]}
-    with progress.stage("the settings to begin with"):
-        found: Limits = stages.have("reach", key, Limits, lambda: limits_of_bases(sets))
-    return found
+    kind = tuple[float, float] | None
+    with progress.stage("the settings to begin with") as told:
+        return limits_of(stages.each("reach", key, kind, len(sets), lambda k: base_objectives(sets[k]), told))
 
 
 def replace_base(cases: Any, base: Any) -> Any:
@@ -208,19 +211,23 @@ def _map_stage(inputs: TuningInputs, stages: StageFiles, plant_map: PlantMap, pr
         loops = MapLoops.from_arrays(arrays)
     skipped = stages.have("map_skipped", key, tuple[SkippedRow, ...], lambda: skipped_rows(plant_map.map))
     with progress.stage("bump tests on the simulated plant") as told:
-        bumps = stages.have("bumps", key, tuple[Bump, ...], lambda: bump_rows(plant_map.points, told))
+        bumps = stages.each("bumps", key, Bump, len(rows), lambda k: bump_row(plant_map.points[k]), told)
     with progress.stage("relay experiments") as told:
-        count = inputs.effort.relays
-        relays = stages.have(
-            "relays", {**key, "count": count}, tuple[RelayRow, ...], lambda: relay_rows(plant_map.points, count, told)
-        )
+        places = relay_places(rows, inputs.effort.relays)
+        relays = stages.each(
+            "relays", {**key, "places": places}, RelayRow, len(places),
+            lambda k: relay_row([plant_map.points[i] for i in places[k]]), told,
+        )  # fmt: skip
     rows = tuple(replace(row, bump=bump) for row, bump in zip(rows, bumps, strict=True))
     found: list[MeasuredRow] = []
+    points: tuple[MapPoint, ...] | None = None
     for path, first in zip(inputs.log_files, inputs.logs, strict=True):
-        loops, rows, row = measured(
-            path, first, inputs.plant.site, inputs.plant.refrigerant, plant_map.points, loops, rows
+        points, loops, rows, row = measured(
+            path, first, inputs.plant.site, inputs.plant.refrigerant, points or plant_map.points, loops, rows
         )
         found.append(row)
+    if points is not None:
+        plant_map.correct(points)
     return _Map(rows, skipped, relays, tuple(found), loops)
 
 
@@ -236,9 +243,10 @@ def _rules_stage(
     key = {**_map_key(inputs), "pi": law.pi, "loops": loops.fingerprint}
     try:
         with progress.stage("rules and gain schedule") as told:
-            found: RulePoints = stages.have(
-                "rules", key, RulePoints, lambda: rule_points(plant_map.map, loops, law, told)
+            parts = stages.each(
+                "rules", key, RulePart, RULE_PARTS, lambda k: rule_part(k, plant_map.map, loops, law), told
             )
+            found = joined(parts)
     except ScheduleError as error:
         if isinstance(base, ScheduledPiSettings):
             raise InputRefused(
@@ -340,10 +348,9 @@ def _chosen_on_the_map(
                 lambda: coupling_rows(plant_map.points, settings.common.volume_ratio, schedule),
             )
     with progress.stage("limit cycles") as told:
-        cycles = stages.have(
-            "cycles",
-            key,
-            tuple[CycleRow, ...],
-            lambda: cycle_rows(plant_map.points, settings, inputs, work, told),
-        )
-    return rows, words, cycles
+        bench = cache(lambda: steady_bench(inputs, settings, work))  # made only where a place is missing
+        each = stages.each(
+            "cycles", key, tuple[CycleRow, ...], len(SHARES[: inputs.effort.cycles]),
+            lambda k: cycle_row(k, plant_map.points, settings, inputs, bench()), told,
+        )  # fmt: skip
+    return rows, words, tuple(row for rows_there in each for row in rows_there)

@@ -14,12 +14,13 @@ from plant_model.parameters import PlantParameters
 from scenarios.demo_sheets import demo_settings
 from scenarios.quantities import Site
 from tests.tools.tuning.logged_tests import synthetic
+from tools.tuning.gain_schedule import fit_gain_schedule, scheduled_gain_pct_kpa
 from tools.tuning.identification import Identified, identify
 from tools.tuning.linearisation import Direction
 from tools.tuning.map_analysis import point_rows
 from tools.tuning.map_loops import MapLoops
 from tools.tuning.measured_map import directions_of, disagreement, measured, nearest
-from tools.tuning.operating_map import Grid, OperatingMap, operating_map
+from tools.tuning.operating_map import Grid, MapPoint, OperatingMap, operating_map
 from tools.tuning.plant_rig import play
 from tools.tuning.tuning_inputs import Effort
 
@@ -48,7 +49,7 @@ def log_of(path: Path) -> tuple[Path, Identified]:
 def test_only_the_point_of_the_test_changes(the_map: OperatingMap, tmp_path: Path) -> None:
     path, first = log_of(tmp_path / "log.csv")
     loops, rows = MapLoops.of(the_map.points), point_rows(the_map.points)
-    found, changed, row = measured(path, first, SITE, "R717", the_map.points, loops, rows)
+    there, found, changed, row = measured(path, first, SITE, "R717", the_map.points, loops, rows)
     places = [k for k, r in enumerate(changed) if r.measured]
     assert places == [nearest(the_map.points, first, d) for d in Direction], "moves both ways: both directions"
     assert all(rows[k].capacity_travel_frac == pytest.approx(0.5, abs=0.01) for k in places)
@@ -60,6 +61,14 @@ def test_only_the_point_of_the_test_changes(the_map: OperatingMap, tmp_path: Pat
     before, after = loops.peaks(PI)[0], found.peaks(PI)[0]
     for k in range(len(rows)):
         assert bool(before[k] == after[k]) is (k not in places)
+    w = np.geomspace(0.05, 0.5, 5)
+    for k, point in enumerate(there):
+        own = the_map.points[k].loop_response(w)
+        if k not in places:
+            assert np.array_equal(point.loop_response(w), own)
+        else:
+            # three times as lively as the model: the gain schedule sees it
+            assert np.all(np.abs(point.loop_response(w)) > 1.5 * np.abs(own))
     assert row.file == str(path)
     assert any("slope" in line for line in row.lines)
 
@@ -77,7 +86,7 @@ def test_the_plants_own_log_agrees_with_its_map(the_map: OperatingMap, tmp_path:
     first = identify(path, SITE, "R717")
     assert directions_of(first) == (Direction.RISING,)
     loops, rows = MapLoops.of(the_map.points), point_rows(the_map.points)
-    found, changed, row = measured(path, first, SITE, "R717", the_map.points, loops, rows)
+    _, found, changed, row = measured(path, first, SITE, "R717", the_map.points, loops, rows)
     assert sum(r.measured for r in changed) == 1
     assert row.slope_kpa_s_pct[0] == pytest.approx(row.model_slope_kpa_s_pct, rel=0.3)
     k = next(k for k, r in enumerate(changed) if r.measured)
@@ -89,7 +98,7 @@ def test_far_from_the_map_is_told(the_map: OperatingMap, tmp_path: Path) -> None
     away = replace(first, travel_pct=72.0, suction_kpa_abs=400.0)
     near = [p for p in the_map.points if p.capacity_travel_frac > 0.8]
     loops = MapLoops.of(near)
-    _, _, row = measured(path, away, SITE, "R717", near, loops, point_rows(near))
+    _, _, _, row = measured(path, away, SITE, "R717", near, loops, point_rows(near))
     assert any("away from the test" in line for line in row.lines) or first.travel_pct > 85.0
 
 
@@ -97,3 +106,16 @@ def test_the_map_gets_a_place_where_the_test_was_made() -> None:
     coarse = Effort(travel_frac=(0.2, 0.8))
     assert coarse.through([50.02, 22.0]).travel_frac == (0.2, 0.5, 0.8)
     assert coarse.through([]) == coarse
+
+
+def test_the_schedule_gives_way_where_the_plant_is_livelier(the_map: OperatingMap, tmp_path: Path) -> None:
+    path, first = log_of(tmp_path / "log.csv")
+    there, *_ = measured(
+        path, first, SITE, "R717", the_map.points, MapLoops.of(the_map.points), point_rows(the_map.points)
+    )
+
+    def gain_at_half(points: tuple[MapPoint, ...]) -> float:
+        fitted = fit_gain_schedule(OperatingMap(points, ()), integral_s=40.0, base=PI.pi)
+        return scheduled_gain_pct_kpa(fitted.settings, 50.0)
+
+    assert gain_at_half(there) < 0.7 * gain_at_half(the_map.points)

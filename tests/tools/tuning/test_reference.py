@@ -9,7 +9,7 @@ import pytest
 
 from tests.tools.tuning.small_study import LIBRARY, small_cases
 from tools.tuning.cases import Bench, CaseFigures, case_set
-from tools.tuning.reference import FACTOR, Limits, limits_of_bases
+from tools.tuning.reference import FACTOR, Limits, base_objectives, limits_of
 from tools.tuning.trials import contribution
 
 
@@ -20,7 +20,7 @@ def objectives(figures: list[CaseFigures]) -> tuple[float, float]:
 
 def test_twice_the_worse_of_both(tmp_path: Path) -> None:
     sets = [small_cases(tmp_path, name) for name in ("scheduled_pi", "three_position")]
-    found = limits_of_bases(sets)
+    found = limits_of([base_objectives(s) for s in sets])
     each = [objectives([Bench(s).play(case, s.base) for case in s.cases()]) for s in sets]
     assert found.most_rms_kpa == pytest.approx(FACTOR * max(e[0] for e in each), rel=0.01)
     assert found.most_wear_per_h == pytest.approx(FACTOR * max(e[1] for e in each), rel=0.01)
@@ -29,4 +29,4 @@ def test_twice_the_worse_of_both(tmp_path: Path) -> None:
 def test_a_sheet_that_trips_gives_no_limit(tmp_path: Path) -> None:
     base = small_cases(tmp_path).base
     cases = case_set([LIBRARY / "emergency_stop.toml"], "scheduled_pi", base, 1, 1)
-    assert limits_of_bases([cases]) == Limits(None, None)
+    assert limits_of([base_objectives(cases)]) == Limits(None, None)

@@ -55,3 +55,21 @@ def test_a_folder_that_is_a_file_is_told(tmp_path: Path) -> None:
     (tmp_path / "work").write_text("")
     with pytest.raises(StorageFailed):
         StageFiles(tmp_path / "work").keep("map", {}, [])
+
+
+def test_a_stage_in_pieces_goes_on_at_the_piece_in_hand(tmp_path: Path) -> None:
+    stages, asked = StageFiles(tmp_path), list[int]()
+
+    def compute(k: int) -> Between:
+        asked.append(k)
+        if asked == [0, 1, 2]:
+            raise KeyboardInterrupt
+        return Between(float(k), 0.0, 0.0)
+
+    with pytest.raises(KeyboardInterrupt):
+        stages.each("bumps", {"plant": "a"}, Between, 4, compute)
+    found = stages.each("bumps", {"plant": "a"}, Between, 4, compute)
+    assert [row.value for row in found] == [0.0, 1.0, 2.0, 3.0]
+    assert asked == [0, 1, 2, 2, 3]
+    stages.each("bumps", {"plant": "b"}, Between, 4, compute)  # other inputs: nothing of the former counts
+    assert asked[5:] == [0, 1, 2, 3]

@@ -119,7 +119,7 @@ def test_the_same_command_computes_nothing_again(
 ) -> None:
     folder, first = finished
     monkeypatch.setattr(tuning_inputs, "QUICK", TINY)
-    for name in ("operating_map", "bump_rows", "rule_points", "cycle_rows", "play_block"):
+    for name in ("operating_map", "bump_row", "relay_row", "rule_part", "cycle_row", "base_objectives", "play_block"):
         for module in ("map_analysis", "tuning_flow", "proof_run"):
             target = sys.modules[f"tools.tuning.{module}"]
             if hasattr(target, name):
