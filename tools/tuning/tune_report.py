@@ -25,7 +25,7 @@ from tools.tuning.result_words import (
 from tools.tuning.sheet_for_people import effect_lines, origin_lines
 from tools.tuning.slide_zones import AT_REST_KPA
 from tools.tuning.tune_summary import summary
-from tools.tuning.tuning_result import OBJECTIVES, FailureBound, MapRow, Search, Trial, TuningResult
+from tools.tuning.tuning_result import OBJECTIVES, CycleRow, FailureBound, MapRow, Search, Trial, TuningResult
 
 REPORT_NAME = "report.html"
 
@@ -212,13 +212,23 @@ def _swing(amplitude_kpa: float, period_s: float) -> str:
     return f"{number(amplitude_kpa)} kPa" + (f", {number(period_s)} s" if period_s > 0.0 else ", no period")
 
 
+def _prediction_error(row: CycleRow) -> str:
+    """How far off the prediction was; in words where there is no ratio, because one of the two has no cycle."""
+    if not math.isnan(row.error_frac) or math.isnan(row.predicted_amplitude_kpa):
+        return _apart(row.error_frac, False)
+    expected = not row.dies_out and row.predicted_amplitude_kpa > AT_REST_KPA
+    if row.seen_period_s > 0.0:
+        return f"a cycle of {number(row.seen_amplitude_kpa)} kPa was not predicted"
+    return "a cycle was predicted, none came" if expected else "right: no cycle came"
+
+
 def cycle_table(result: TuningResult) -> Grid:
     """Limit cycles predicted and seen."""
     rows = tuple(
         (
             row.where, "none" if row.dies_out else _swing(row.predicted_amplitude_kpa, row.predicted_period_s),
             _swing(row.seen_amplitude_kpa, row.seen_period_s),
-            row.simulated_on, _apart(row.error_frac, False), row.why,
+            row.simulated_on, _prediction_error(row), row.why,
         )
         for row in result.cycles
     )  # fmt: skip

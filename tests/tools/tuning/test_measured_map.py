@@ -67,8 +67,8 @@ def test_only_the_point_of_the_test_changes(the_map: OperatingMap, tmp_path: Pat
         if k not in places:
             assert np.array_equal(point.loop_response(w), own)
         else:
-            # three times as lively as the model: the gain schedule sees it
-            assert np.all(np.abs(point.loop_response(w)) > 1.5 * np.abs(own))
+            # three times as lively as the model where the loop is slow: the gain schedule sees it
+            assert abs(point.loop_response(w)[0]) > 2.0 * abs(own[0])
     assert row.file == str(path)
     assert any("slope" in line for line in row.lines)
 

@@ -20,7 +20,7 @@ from tools.tuning.tune_report import (
     weights_table,
     write_tune_report,
 )
-from tools.tuning.tuning_result import TuningResult, read_result, to_json
+from tools.tuning.tuning_result import CycleRow, TuningResult, read_result, to_json
 
 RESULT = invented()
 
@@ -146,6 +146,21 @@ def test_a_cycle_within_rest_is_none() -> None:
     assert cycle_table(replace(RESULT, cycles=(row,))).rows[0][1:3] == ("none", "none")
     row = replace(row, dies_out=False, predicted_amplitude_kpa=NAN, seen_amplitude_kpa=2.0)
     assert cycle_table(replace(RESULT, cycles=(row,))).rows[0][1:3] == ("not predicted", "2 kPa, no period")
+
+
+@pytest.mark.parametrize(
+    ("predicted_kpa", "dies_out", "seen_s", "words"),
+    [
+        (0.0, True, 0.0, "right: no cycle came"),
+        (0.0, True, 60.0, "a cycle of 2 kPa was not predicted"),
+        (1.0, False, 0.0, "a cycle was predicted, none came"),
+    ],
+)
+def test_a_prediction_is_judged_where_there_is_no_ratio(
+    predicted_kpa: float, dies_out: bool, seen_s: float, words: str
+) -> None:
+    row = CycleRow("here", predicted_kpa, 40.0, dies_out, "why", "whole plant", 2.0, seen_s, NAN)
+    assert cycle_table(replace(RESULT, cycles=(row,))).rows[0][4] == words
 
 
 def test_an_empty_result_still_makes_a_page(tmp_path: Path) -> None:
