@@ -31,6 +31,7 @@ PATIENCE_S = 10.0  # for one scan; `TWOSLIDE_PATIENCE_S` changes it
 LOAD_PATIENCE_S = 60.0  # to import the controller and reset it; the patience of a scan if that is longer
 COMPILE_PATIENCE_S = 300.0  # the first time, to compile the engine
 TICK_S = 0.05
+NOTED = "noted.jsonl"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +100,13 @@ def run_in_child(
         raise InputRefused([Problem(**problem) for problem in answer["refused"]])
     if answer.get("internal"):
         raise InternalError(str(answer["internal"]))
-    failure = hung or str(answer.get("failure", "")) or ("" if answer else _death(child.returncode, buffers))
+    failure = hung or str(answer.get("failure", ""))
+    if not failure and not answer:
+        at_s = int(buffers.run[0]["time_ms"]) / 1000.0
+        begun = (folder / "started").exists()
+        failure = death_in_words(child.returncode, f"in the scan at {at_s:.1f} s" if begun else "before its first scan")
     return ChildResult(
-        buffers, _noted(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0))
+        buffers, noted_events(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0))
     )
 
 
@@ -113,17 +118,17 @@ def _watch(
     progress: Callable[[float], None] | None,
 ) -> str:
     """Wait for the child; "" when it ended by itself, else why it was given up."""
-    last_scans, since = -1, time.monotonic()
+    last, since = (False, False, -1), time.monotonic()
     while child.poll() is None:
         time.sleep(TICK_S)
         started = (folder / "started").exists()
+        loading = (folder / "loading").exists() and not (folder / "loaded").exists()
         scans = int(buffers.run[0]["scans"]) if started else -1
-        now = time.monotonic()
-        if scans != last_scans:
-            last_scans, since = scans, now
+        told, now = (started, loading, scans), time.monotonic()
+        if told != last:  # each phase has its patience from its own beginning
+            last, since = told, now
             if progress and scans >= 0:
                 progress(min(1.0, int(buffers.run[0]["time_ms"]) / duration_ms))
-        loading = (folder / "loading").exists() and not (folder / "loaded").exists()
         given_s = patience_s() if started else load_patience_s() if loading else COMPILE_PATIENCE_S
         # done but for the farewell: the interpreter may take a moment to close
         if now - since > given_s and not (folder / "answer.json").exists():
@@ -134,8 +139,9 @@ def _watch(
     return ""
 
 
-def _death(returncode: int, buffers: Buffers) -> str:
-    at_s = int(buffers.run[0]["time_ms"]) / 1000.0
+def death_in_words(returncode: int, where: str = "") -> str:
+    """How the process of a controller ended by itself, from its exit status; `where` says in which scan."""
+    where = f" {where}" if where else ""
     if returncode < 0:
         try:
             name = signal.Signals(-returncode).name
@@ -143,12 +149,13 @@ def _death(returncode: int, buffers: Buffers) -> str:
             name = f"signal {-returncode}"
         # a library's outputs, state and settings end at a page that nobody may touch
         stray = ": memory that is not its own" if name in ("SIGSEGV", "SIGBUS") else ""
-        return f"the controller crashed its process in the scan at {at_s:.1f} s ({name}{stray})"
-    return f"the controller ended its process in the scan at {at_s:.1f} s (exit status {returncode})"
+        return f"the controller crashed its process{where} ({name}{stray})"
+    return f"the controller ended its process{where} (exit status {returncode})"
 
 
-def _noted(folder: Path) -> list[Event]:
-    path = folder / "noted.jsonl"
+def noted_events(folder: Path) -> list[Event]:
+    """The events that a NotingList has left in `folder`, whatever became of its process."""
+    path = folder / NOTED
     if not path.is_file():
         return []
     events = []
@@ -161,12 +168,12 @@ def _noted(folder: Path) -> list[Event]:
     return events
 
 
-class _NotingList(list[Event]):
-    """The session's list of noted events, each also on disk at once."""
+class NotingList(list[Event]):
+    """A session's list of noted events, each also in a file of `folder` at once."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, folder: Path) -> None:
         super().__init__()
-        self._out = open(path, "a", encoding="utf-8", buffering=1)  # noqa: SIM115 - lives as long as the process
+        self._out = open(folder / NOTED, "a", encoding="utf-8", buffering=1)  # noqa: SIM115 - lives as long as the process
 
     def append(self, event: Event) -> None:
         super().append(event)
@@ -182,6 +189,8 @@ def _child_main(job_path: Path) -> None:
     answer: dict[str, Any]
     try:
         prepared = prepare_job(job)
+        import scenarios.compiled  # noqa: F401 - takes a second, which is not the controller's
+
         (folder / "loading").write_text("")
         if job.get("only_load"):
             load(prepared.named)
@@ -189,7 +198,7 @@ def _child_main(job_path: Path) -> None:
         buffers = file_buffers(folder, prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms, create=False)
         session, note = open_session(prepared, buffers)
         (folder / "loaded").write_text("")
-        session.note_into(_NotingList(folder / "noted.jsonl"))
+        session.note_into(NotingList(folder))
         session.warm_up()
         (folder / "started").write_text("")
         began = time.perf_counter()

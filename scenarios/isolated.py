@@ -25,7 +25,15 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, NoReturn
 
-from scenarios.child import COMPILE_PATIENCE_S, TICK_S, as_dict, leave_with_parent, load_patience_s, patience_s
+from scenarios.child import (
+    COMPILE_PATIENCE_S,
+    TICK_S,
+    as_dict,
+    death_in_words,
+    leave_with_parent,
+    load_patience_s,
+    patience_s,
+)
 from scenarios.errors import InputRefused, InternalError, Problem
 
 _NUMBERS = 4
@@ -124,7 +132,7 @@ def _run(task: str, job: dict[str, Any], folder: Path, progress: Callable[[float
             return Isolated({}, hung, heart.place)
         if (folder / "answer.json").is_file():
             return _read(json.loads((folder / "answer.json").read_text(encoding="utf-8")))
-        return Isolated({}, _death(child.returncode), heart.place)
+        return Isolated({}, death_in_words(child.returncode), heart.place)
 
 
 def _watch(child: subprocess.Popen[bytes], heart: Heart, folder: Path, progress: Callable[[float], None] | None) -> str:
@@ -141,17 +149,6 @@ def _watch(child: subprocess.Popen[bytes], heart: Heart, folder: Path, progress:
         if now - since > given_s and not (folder / "answer.json").exists():
             return f"the controller hung: nothing moved for {given_s:g} s"
     return ""
-
-
-def _death(returncode: int) -> str:
-    if returncode >= 0:
-        return f"the controller ended its process (exit status {returncode})"
-    try:
-        name = signal.Signals(-returncode).name
-    except ValueError:
-        name = f"signal {-returncode}"
-    stray = name in ("SIGSEGV", "SIGBUS")
-    return f"the controller crashed its process ({name}{': memory that is not its own' if stray else ''})"
 
 
 def _read(answer: dict[str, Any]) -> Isolated:

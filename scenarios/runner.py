@@ -106,7 +106,7 @@ def failure_text(session: Session, end: BlockEnd) -> str:
     at_s = session.time_ms / 1000.0
     if end is BlockEnd.REACHED:
         strayed = session.entry.strayed() if session.entry else ""
-        return f"{strayed}, found at the end, {at_s:.1f} s" if strayed else ""
+        return f"{strayed}, found at {at_s:.1f} s" if strayed else ""
     if end in _FAULTS:
         return f"{_FAULTS[end]}, in the scan at {at_s:.1f} s"
     status = session.run.status

@@ -96,18 +96,20 @@ async def _serve(server: object, folder: Path) -> int:
     finally:
         server.stop()
         say(f"ended; go on with: twoslide live --resume {folder}")
-    return 0
+    return int(bool(server.failure))
 
 
 def _open(folder: Path, plant: Path | None, controller: str | None, settings: Path | None, seed: int | None) -> None:
     """Make the session's folder from a plant or a scenario.  InputRefused; then nothing was written."""
     from scenarios.preparation import prepare
+    from scenarios.runner import check_plug_in
     from scenarios.toml_source import read_toml
     from tools.live_bench.session_folder import open_folder
 
     path = plant or DEMO_PLANT
     if {"duration", "event", "expects"} & read_toml(path).data.keys():
         (prepared,) = prepare([path], controller=controller, settings=settings, seed=seed)
+        check_plug_in(prepared)
         open_folder(folder, prepared, open_ended=False)
         _say_notes(prepared)
         return
@@ -115,6 +117,7 @@ def _open(folder: Path, plant: Path | None, controller: str | None, settings: Pa
         opening = Path(work) / "opening.toml"
         opening.write_text(_opening(path, controller or "scheduled_pi", settings, Path(work)), encoding="utf-8")
         (prepared,) = prepare([opening], settings=settings, seed=seed)
+        check_plug_in(prepared)
         open_folder(folder, prepared, open_ended=True)
         _say_notes(prepared)
 

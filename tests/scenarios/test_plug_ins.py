@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ import pytest
 
 from scenarios.c_header import HEADER, header_text
 from scenarios.errors import InputRefused
+from scenarios.preparation import SCAN_MS
 from scenarios.runner import RunResult, execute, prepare
 
 Build = Callable[..., Path]
@@ -27,14 +29,41 @@ def run(scenario: Path, controller: str, out: Path | None = None) -> RunResult:
     return execute(prepare([scenario], controller=controller)[0], out)
 
 
-def test_c_controller_and_its_python_twin_give_the_same_trace(short: Path, plain_steps_library: Path) -> None:
-    in_c, in_python = run(short, str(plain_steps_library)), run(short, f"{PLAIN}:PlainSteps")
+UNLOADED_AND_STOPPED = """
+[[event]]
+kind = "load_ramp"
+at = "200 s"
+to = "0 kW"
+over = "10 s"
+[[event]]
+kind = "operator"
+action = "stop_button"
+at = "9 min"
+"""
+
+
+@pytest.mark.parametrize("clock_offset_ms", [0, 2**32 - 200_000])  # the controller's clock wraps while the slides move
+def test_c_controller_and_its_python_twin_give_the_same_trace_scan_by_scan(
+    short: Path, plain_steps_library: Path, clock_offset_ms: int
+) -> None:
+    short.write_text(short.read_text(encoding="utf-8") + UNLOADED_AND_STOPPED, encoding="utf-8")
+
+    def every_scan(controller: str) -> RunResult:
+        (prepared,) = prepare([short], controller=controller, log_ms=SCAN_MS)
+        return execute(replace(prepared, clock_offset_ms=clock_offset_ms), None)
+
+    in_c, in_python = every_scan(str(plain_steps_library)), every_scan(f"{PLAIN}:PlainSteps")
     assert in_c.failure is None
     assert in_python.failure is None
+    assert in_c.trace["time_ms"].tolist() == list(range(0, 600_001, SCAN_MS))
     for name, values in in_c.trace.values.items():
-        assert np.array_equal(values, in_python.trace[name]), name
+        assert values.tobytes() == in_python.trace[name].tobytes(), name
     assert in_c.trace.events == in_python.trace.events
-    assert in_c.trace["motor_running"].max() == 1.0  # and it did start the machine
+    # and it did something to compare: it started the machine, moved the slide both ways and stopped
+    assert in_c.trace["motor_running"].max() == 1.0
+    assert in_c.trace["motor_running"][-1] == 0.0
+    assert np.count_nonzero(np.diff(in_c.trace["capacity_load"])) > 4
+    assert np.count_nonzero(np.diff(in_c.trace["capacity_unload"])) > 4
 
 
 @pytest.mark.parametrize(

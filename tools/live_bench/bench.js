@@ -63,7 +63,7 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
     else if (message.kind === "moments") bench.onMoments(message.moments);
     else if (message.kind === "settings") { bench.settings = message.settings; bench.onSettings(); }
     else if (message.kind === "gap") bench.say(`this page was too slow and skipped ${message.missed} updates; what it shows is read anew`, true);
-    else if (message.kind === "engine") broken("The engine of this session has ended. Start the bench again with --resume and this session's folder.");
+    else if (message.kind === "engine") broken(`${message.text || "The engine of this session has ended"}. Start the bench again with --resume and this session's folder.`);
   }
 
   function hello(message) {

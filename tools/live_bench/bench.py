@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from scenarios.engine import BlockEnd
 from scenarios.errors import InputRefused, Problem
 from scenarios.event_kinds import EVENT_KINDS
 from scenarios.runner import failure_text, open_session
 from scenarios.scoring import score
-from scenarios.session import Session, memory_buffers
+from scenarios.session import Session
 from scenarios.settings_change import in_words, reach_in_words, setting_keys, setting_value
-from scenarios.trace import Trace, edge_events, to_frame, trace_of
+from scenarios.trace import Trace, edge_events, trace_of
 from tools.figures.rotor_strip import strip_of
 from tools.live_bench.frames import COLUMNS_SHOWN, figures_of, shown_rows, state_words, told_events
 from tools.live_bench.pace import Pace
+from tools.live_bench.plug_in_watch import Doing, Kept
 from tools.live_bench.session_folder import (
     SESSION,
     Moment,
@@ -32,6 +32,7 @@ from tools.live_bench.session_folder import (
     read_journal,
     read_reached,
     write_down,
+    write_log,
 )
 
 if TYPE_CHECKING:
@@ -54,15 +55,20 @@ class Bench:
         self.running = False
         self.ended = ""
         self.pace = Pace()
-        self._new_session(prepared_with(folder, self.journal.actions))
+        prepared = prepared_with(folder, self.journal.actions)
+        self._kept = Kept(folder, prepared.named.kind)
+        self._new_session(prepared)
         self._play_to(min(read_reached(folder), self.prepared.scenario.duration_ms))
         self._rows_told = self.session.run.row_count
 
     def _new_session(self, prepared: Prepared) -> None:
         self.prepared = prepared
-        buffers = memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
-        self.session: Session = open_session(prepared, buffers)[0]
-        self.session.warm_up()
+        buffers, noted = self._kept.buffers(prepared)
+        with self._kept.doing(Doing.LOADING):
+            self.session: Session = open_session(prepared, buffers)[0]
+        self.session.note_into(noted)
+        with self._kept.doing(Doing.COMPILING):
+            self.session.warm_up()
         self.session.begin()
         self._rows_told = self._edges_told = self._noted_told = 0
         self.ended = ""
@@ -79,9 +85,11 @@ class Bench:
 
     def _play_to(self, until_ms: int) -> None:
         last_ms = self.prepared.scenario.duration_ms
-        end = self.session.play_to(min(until_ms, last_ms))
-        if end is not BlockEnd.REACHED:
-            self.ended, self.running = failure_text(self.session, end), False
+        with self._kept.doing(Doing.PLAYING):
+            end = self.session.play_to(min(until_ms, last_ms))
+        failure = failure_text(self.session, end)
+        if failure:
+            self.ended, self.running = failure, False
         elif self.time_ms >= last_ms:
             self.ended, self.running = "the scenario has reached its planned end", False
 
@@ -302,17 +310,7 @@ class Bench:
 
     def export(self) -> str:
         """Write the log as CSV, every column, and the events; returns where."""
-        trace = self.trace()
-        beside = self.folder / ".log.csv"
-        to_frame(trace).write_csv(beside)
-        beside.replace(self.folder / "log.csv")
-        import polars as pl
-
-        events = pl.DataFrame(trace.events, schema=["time_ms", "kind", "source", "text"], orient="row")
-        beside = self.folder / ".events.csv"
-        events.write_csv(beside)
-        beside.replace(self.folder / "events.csv")
-        return f"{self.folder / 'log.csv'}: {len(trace['time_ms'])} rows"
+        return write_log(self.folder, self.trace())
 
 
 def _said(table: dict[str, Any]) -> str:

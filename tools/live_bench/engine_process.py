@@ -7,8 +7,10 @@ it; nobody who is slow to look can hold up the engine, because the server always
 from __future__ import annotations
 
 import json
+import os
 import signal
 import time
+import traceback
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -19,11 +21,17 @@ SAVE_S = 10.0
 
 
 def play_session(pipe: Connection, folder: str) -> None:
-    """Run until the pipe closes.  The first thing told is "ready" with the session's facts, or "failed"."""
+    """Run until the pipe closes.  The first thing told is "ready" with the session's facts, or "failed".
+
+    An error that nobody foresaw is the last thing told, as "gone" with its words.
+    """
+    from scenarios.child import leave_with_parent
     from scenarios.errors import TwoslideError
     from tools.live_bench.bench import Bench
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which then closes the pipe
+    leave_with_parent()  # a plug-in that never comes back would outlive a killed server
+    os.dup2(2, 1)  # what a plug-in prints must not mix with our own output
     try:
         bench = Bench(Path(folder))
     except (TwoslideError, OSError) as error:
@@ -33,6 +41,9 @@ def play_session(pipe: Connection, folder: str) -> None:
         _Loop(pipe, bench).run()
     except (EOFError, BrokenPipeError, ConnectionResetError):
         bench.save()
+    except Exception as error:
+        traceback.print_exc()
+        pipe.send(("gone", 0, f"an error in twoslide itself, told in the terminal: {type(error).__name__}: {error}"))
 
 
 class _Loop:

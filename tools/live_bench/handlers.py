@@ -125,7 +125,7 @@ class Socket(tornado.websocket.WebSocketHandler):
         self.viewer = self.server.hub.join(self, self._woken.set)
         self.server.hub.tell(self.viewer.number, told("hello", you=self.viewer.number, facts=self.server.facts))
         if self.server.engine_gone:
-            self.server.hub.tell(self.viewer.number, told("engine", alive=False))
+            self.server.hub.tell(self.viewer.number, told("engine", alive=False, text=self.server.engine_gone))
         self._sender = asyncio.create_task(self._send(self.viewer))
 
     async def put(self, text: str) -> None:

@@ -38,6 +38,7 @@ from tools.live_bench.messages import (
     read_message,
 )
 from tools.live_bench.trends import TRENDS, trend_parts
+from tools.output import say
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 LARGEST_EVER_BYTES = 1_000_000  # beyond the limit of messages.py a page is told so; beyond this it is cut off
@@ -53,7 +54,8 @@ class LiveServer:
         self.engine = EngineLink(folder)
         self.facts = json.loads(self.engine.wait_ready())
         self.hub = Hub(self._ask_history)
-        self.engine_gone = False
+        self.engine_gone = ""  # why, or only that
+        self.failure = ""  # what a plug-in, or we, did to the engine
         self.score = told("score", scores=[])  # the last, for who comes later
         self._waiting: dict[int, tuple[int, int]] = {}  # our ticket: viewer, his ticket
         self._ticket = 0
@@ -151,8 +153,11 @@ class LiveServer:
     def heard(self, kind: str, ticket: int, text: str) -> None:
         """Something from the engine: an answer to one, or news for all."""
         if kind == "gone":
-            self.engine_gone = True
-            self.hub.tell_all(told("engine", alive=False))
+            self.engine_gone = text or "the engine of this session has ended"
+            self.hub.tell_all(told("engine", alive=False, text=self.engine_gone))
+            if text:
+                self.failure = text
+                say(text)
         elif not ticket:
             self.hub.tell_all(text)
             if kind == "score":
@@ -183,7 +188,7 @@ class LiveServer:
         data = message.model_dump(exclude={"do", "ticket"})
         if not self.engine.send(self._ticket, message.do, data):
             self._waiting.pop(self._ticket, None)
-            self.hub.tell(viewer.number, told("engine", alive=False))
+            self.hub.tell(viewer.number, told("engine", alive=False, text=self.engine_gone))
 
     def _refusal(self, viewer: Viewer, message: Any) -> str | None:
         """What this server answers by itself: a refusal, "" for done; None for what the engine is to do."""

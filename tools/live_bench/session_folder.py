@@ -4,7 +4,8 @@
     journal.jsonl   a line for everything that was done, written before it acts
     reached.json    the time reached, ten times a second of the clock
     session.toml    the session so far as a scenario, for `twoslide run`
-    log.csv, events.csv   when somebody exports them
+    log.csv, events.csv   when somebody exports them, or when a plug-in took the engine along
+    .engine/        while a plug-in is played: its rows, so that they outlive it (plug_in_watch.py)
 
 The bench reads and writes nothing outside this folder (a plug-in's own code excepted, which the command line named).
 """
@@ -23,6 +24,7 @@ import tomlkit
 from scenarios.errors import InputRefused, Problem, StorageFailed
 from scenarios.load_and_weather_kinds import WeatherLogPlayed
 from scenarios.settings_sheet import write_whole
+from scenarios.trace import Trace, to_frame
 
 if TYPE_CHECKING:
     from scenarios.preparation import Prepared
@@ -196,3 +198,17 @@ def keep(folder: Path, scenario: Scenario, actions: list[dict[str, Any]], reache
     duration_ms = reached_ms if shortens else scenario.duration_ms
     write_whole(folder / SESSION, scenario_text(folder, actions, duration_ms))
     return shortens
+
+
+def write_log(folder: Path, trace: Trace) -> str:
+    """Write the log as CSV, every column, and the events; returns where."""
+    import polars as pl
+
+    beside = folder / ".log.csv"
+    to_frame(trace).write_csv(beside)
+    beside.replace(folder / "log.csv")
+    events = pl.DataFrame(trace.events, schema=["time_ms", "kind", "source", "text"], orient="row")
+    beside = folder / ".events.csv"
+    events.write_csv(beside)
+    beside.replace(folder / "events.csv")
+    return f"{folder / 'log.csv'}: {len(trace['time_ms'])} rows"

@@ -11,11 +11,10 @@ from typing import Any
 import numpy as np
 
 from scenarios.row import FORMS
-from tools.verification.deciding import decides
+from tools.verification.deciding import Clause, decides
 from tools.verification.findings import Finding, is_share
 from tools.verification.monitor import Monitor
 from tools.verification.pack import Requirement
-from tools.verification.term import Term
 
 BEFORE_MS, AFTER_MS = 60_000.0, 30_000.0
 POINTS = 160
@@ -51,7 +50,8 @@ def excerpt(monitor: Monitor, requirement: Requirement, finding: Finding) -> Exc
     ahead = round(AFTER_MS / monitor.scan_ms)
     if clause is not None:
         ahead = max(ahead, clause.place - place + ahead // 2)
-    first = max(0, place - round(BEFORE_MS / monitor.scan_ms))
+    before = round(BEFORE_MS / monitor.scan_ms)
+    first = max(0, min(place - before, clause.place - before // 2 if clause is not None else place))
     last = min(monitor.n - 1, place + ahead)
     times = monitor.trace["time_ms"] / 1000.0
     left: list[float] = []
@@ -59,14 +59,15 @@ def excerpt(monitor: Monitor, requirement: Requirement, finding: Finding) -> Exc
     kept: list[float] = []
     unit = ""
     if clause is not None and math.isfinite(clause.difference):
-        kept, left, right, unit = _sides(monitor, clause.term, times, first, last)
+        kept, left, right, unit = _sides(monitor, clause, times, first, last, place)
     lanes = _lanes(monitor, requirement, times, first, last)
     return Excerpt(kept, left, right, unit, clause.term.said if clause else "", finding.time_ms / 1000.0, lanes)
 
 
 def _sides(
-    monitor: Monitor, term: Term, times: Any, first: int, last: int
+    monitor: Monitor, clause: Clause, times: Any, first: int, last: int, place: int
 ) -> tuple[list[float], list[float], list[float], str]:
+    term = clause.term
     sort = term.parts[0].sort
     factor, unit = sort.shown(1.0)
     offset = 0.0
@@ -76,7 +77,9 @@ def _sides(
         unit, offset = "°C", -273.15
     sides = [monitor.number(part) for part in term.parts]
     n = min([last + 1, *(len(side) for side in sides if np.ndim(side))])
-    places = np.unique(np.linspace(first, max(first, n - 1), POINTS).round().astype(int))
+    drawn = np.linspace(first, max(first, n - 1), POINTS).round().astype(int)
+    always = [k for k in (place, clause.place) if k < n]  # in a long window thinning would miss what decides
+    places = np.unique(np.append(drawn, always).astype(int))
     out = []
     for side in sides:
         values = np.full(len(places), float(side)) if np.ndim(side) == 0 else side[places]

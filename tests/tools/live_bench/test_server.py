@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import json
 import time
-from collections.abc import Callable, Coroutine
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -14,61 +13,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tornado.httpclient import AsyncHTTPClient, HTTPClientError, HTTPRequest
-from tornado.websocket import websocket_connect
 
 from scenarios.errors import InputRefused
 from scenarios.preparation import prepare
-from tests.tools.live_bench.rig import new_folder, serving
+from tests.tools.live_bench.rig import new_folder, page_of, play, serving
 from tools.live_bench.hub import MOST_VIEWERS
 from tools.live_bench.server import LiveServer
-
-
-class Page:
-    """A page's line, without a page."""
-
-    def __init__(self, connection: Any) -> None:
-        self.connection, self.ticket, self.me = connection, 0, 0
-
-    async def hear(self, kind: str, within_s: float = 15.0) -> dict[str, Any]:
-        """The next message of a kind."""
-        end_s = time.monotonic() + within_s
-        while True:
-            raw = await asyncio.wait_for(self.connection.read_message(), max(0.01, end_s - time.monotonic()))
-            if raw is None:
-                raise EOFError("the line was closed")
-            message = json.loads(raw)
-            if message["kind"] == "hello":
-                self.me = message["you"]
-            if message["kind"] == kind:
-                return dict(message)
-
-    async def do(self, do: str, **more: Any) -> dict[str, Any]:
-        """Ask for something; its answer."""
-        self.ticket += 1
-        await self.connection.write_message(json.dumps({"do": do, "ticket": self.ticket, **more}))
-        while True:
-            answer = await self.hear("reply")
-            if answer["ticket"] == self.ticket:
-                return answer
-
-    async def raw(self, text: str | bytes) -> dict[str, Any]:
-        """Say anything; the answer."""
-        await self.connection.write_message(text, binary=isinstance(text, bytes))
-        return await self.hear("reply")
-
-
-async def page_of(server: LiveServer, origin: str | None = None, query: str = "", host: str | None = None) -> Page:
-    headers = {"Origin": origin or f"http://127.0.0.1:{server.port}"}
-    if host:
-        headers["Host"] = host
-    request = HTTPRequest(f"ws://127.0.0.1:{server.port}/live{query}", headers=headers)
-    page = Page(await websocket_connect(request))
-    await page.hear("hello")
-    return page
-
-
-def play(work: Callable[[], Coroutine[Any, Any, Any]]) -> Any:
-    return asyncio.run(work())
 
 
 async def get(server: LiveServer, path: str, **headers: str) -> Any:

@@ -15,11 +15,9 @@ from controller.process_image import Mode, Trip
 from plant_model.properties import load_refrigerant, saturation_pressure_pa
 from scenarios.trace import Event
 from tests.tools.verification.bench import SETTINGS, finding, trace, truth
-from tools.verification.deciding import decides
 from tools.verification.findings import evaluate
 from tools.verification.monitor import Monitor, NotApplicable
 from tools.verification.pack import load_pack
-from tools.verification.terms import check_truth
 
 X = (0.0, 1.0, 3.0, 2.0, -1.0, 0.5)
 
@@ -202,20 +200,6 @@ def test_uneven_rows_are_no_scan_trace() -> None:
         Monitor(run, SETTINGS)
     with pytest.raises(NotApplicable, match="two rows"):
         Monitor(trace(1), SETTINGS)
-
-
-@given(SIGNAL, st.integers(-3, 3), st.integers(0, 10))
-def test_the_deciding_clause_gives_the_margin(x: list[float], limit: int, high: int) -> None:
-    run = trace(24, 1000.0, volume_ratio=x, trapped_fraction_frac=x[::-1])
-    text = f"always[0 s, {high} s] (volume_ratio > {limit} or not (trapped_fraction >= {limit}))"
-    term = check_truth(text, {})
-    monitor = Monitor(run, SETTINGS)
-    margins = monitor.truth(term).margins()
-    for place in range(len(margins)):
-        clause = decides(monitor, term, place)
-        assert clause is not None
-        assert abs(clause.difference) == pytest.approx(abs(margins[place]), abs=1e-12)
-        assert place <= clause.place <= place + high
 
 
 def test_an_hour_of_scans_takes_less_than_a_second_of_processor() -> None:
