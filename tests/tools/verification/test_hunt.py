@@ -11,11 +11,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import tools.verification.hunt as module
+import tools.verification.hunt as hunt_module
+import tools.verification.hunt_round as module
 from scenarios.errors import InputRefused
 from scenarios.preparation import SCAN_MS, prepare
 from tools.verification.findings import Finding, Verdict
-from tools.verification.hunt import Found, Ground, draw, one_round, run
+from tools.verification.ground import Ground
+from tools.verification.hunt import Found, run
+from tools.verification.hunt_round import draw, one_round
 from tools.verification.pack import load_pack
 from tools.verification.trial import LAST_S, TEMPLATES, Happening, Trial, from_dict
 
@@ -31,7 +34,7 @@ def of(name: str, end: int, at_s: int = 600) -> Happening:
 def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tmp_path: Path) -> None:
     trial = Trial(300, 30, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
     path = tmp_path / "all.toml"
-    path.write_text(GROUND.text(trial, tmp_path), encoding="utf-8")
+    GROUND.write(trial, path)
     (prepared,) = prepare([path], log_ms=SCAN_MS)
     assert len(prepared.scenario.events) == len(TEMPLATES)
     starts = [event.starts_ms for event in prepared.scenario.events]
@@ -70,7 +73,7 @@ class Fake:
 @pytest.fixture
 def fake(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "Judge", Fake)
-    monkeypatch.setattr(module, "_check", lambda ground: None)
+    monkeypatch.setattr(hunt_module, "_check", lambda ground: None)
 
 
 @pytest.mark.usefixtures("fake")
