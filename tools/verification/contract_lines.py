@@ -16,8 +16,9 @@ from tools.verification.findings import Verdict
 from tools.verification.pack import Requirement, Severity
 from tools.verification.terms import check_truth
 
-TITLE, FILE = "The controller's contract", "contract"
+FILE = "contract"
 SOURCE = "the controllers' contract (controller/contract.py)"
+_PEOPLE, _DAMAGE = ("stops", "limits"), ("drives", "failed_instrument")
 _SEVERITY = {
     "stops": Severity.PEOPLE,
     "limits": Severity.PEOPLE,
@@ -47,9 +48,10 @@ def _line(name: str, results: list[tuple[str, CheckResult]]) -> Line:
         verdict = Verdict.FAILED
     elif bad:
         verdict = Verdict.NOT_EXERCISED
+    severity = Severity.PEOPLE if name in _PEOPLE else Severity.DAMAGE if name in _DAMAGE else Severity.SERVICE
     text = PROMISES[name][0].upper() + PROMISES[name][1:] + "."
     requirement = Requirement(
-        "CT-" + name.replace("_", "-"), text, _SEVERITY.get(name, Severity.SERVICE), check_truth("true", {}), "true",
+        "CT-" + name.replace("_", "-"), text, severity, check_truth("true", {}), "true",
         source=SOURCE, file=FILE,
     )  # fmt: skip
     return Line(
