@@ -40,6 +40,7 @@ def feel_machine_faults(s: Any, d: Any) -> bool:
     o.loss_kg_s = d.oil_loss_kg_s
     m.supply_on = d.supply_on
     m.contactor_stuck = d.contactor_stuck
+    m.contactor_open = d.contactor_open
     m.coupling_wear_frac = d.coupling_wear_frac
     _feel_drive(s.capacity.faults, d.capacity_faults)
     _feel_drive(s.volume_ratio.faults, d.volume_ratio_faults)

@@ -33,10 +33,11 @@ RUNNING_SPEED_FRAC = 0.2  # below it the running feedback stays open: a motor th
 def _contactor(s: Any, run: bool) -> bool:
     """Move the contactor; returns whether the motor is energised.
 
-    Without supply its coil drops it; welded contacts stay closed whatever the coil does, and wait for the supply.
+    Without supply, or with a coil that does not hold, it drops out; welded contacts stay closed whatever the coil does,
+    and wait for the supply.
     """
     m = s.motor
-    closed = run and m.supply_on
+    closed = run and m.supply_on and not m.contactor_open
     if m.contactor_stuck and m.contactor_closed:
         closed = True
     if closed and not m.contactor_closed:

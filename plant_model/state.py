@@ -84,6 +84,7 @@ class Disturbances:
     coolant_since_ms: int = 0
     supply_on: bool = True  # of the motor's cabinet: contactors, solenoids and heater go with it, instruments stay
     contactor_stuck: bool = False  # once closed, it does not open
+    contactor_open: bool = False  # its coil does not hold it: it does not close, and drops out
     coupling_wear_frac: float = 0.0  # of the torque it transmits lost; 1: broken
     capacity_faults: DriveFaults = field(default_factory=DriveFaults)
     volume_ratio_faults: DriveFaults = field(default_factory=DriveFaults)
@@ -201,8 +202,9 @@ class MotorState:
     speed_rad_s: float = 0.0  # of the rotors; negative: back-spin
     coupling_slip_rad_s: float = 0.0  # motor's speed less the rotors', 0 while the coupling holds
     contactor_closed: bool = False
-    supply_on: bool = True  # this and the next two: disturbances as last felt
+    supply_on: bool = True  # this and the next three: disturbances as last felt
     contactor_stuck: bool = False
+    contactor_open: bool = False
     coupling_wear_frac: float = 0.0
     running: bool = False  # auxiliary contact and a fifth of synchronous speed
     back_torque_n_m: float = 0.0  # gas that flows back through the rotors: turns them backward

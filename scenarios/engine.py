@@ -176,7 +176,9 @@ def run_block(
                 plant.noise[j] = float(noise[noise_row, j])
             measure(parameters, plant, disturbances, readings)
             wire_inputs(wiring, operator, readings, inputs)
-            if operator.supply_on:
+            if operator.supply_on and not operator.scanned:
+                pass  # a scan that does not come: the outputs stay as the last one left them
+            elif operator.supply_on:
                 # the first scan after a dip is told how long it was; the controller was not scanned meanwhile
                 inputs.supply_interrupted_ms = run.interrupted_ms
                 run.interrupted_ms = 0

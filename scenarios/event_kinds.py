@@ -245,6 +245,13 @@ class PowerDip(At):
     lasting_ms: DurationMs = Field(alias="lasting", description="how long the supply is away")
 
 
+class LateScan(At):
+    """The controller's program is late: for the time `lasting` no scan begins, and its outputs stay as they were."""
+
+    kind: Literal["late_scan"]
+    lasting_ms: DurationMs = Field(alias="lasting", description="how long no scan begins")
+
+
 class ValvesClosed(At):
     """The suction and discharge valves' contact says closed, for the time `lasting` or for good."""
 
@@ -280,6 +287,7 @@ _Waiting = (
     | OilLoss
     | OtherCompressor
     | PowerDip
+    | LateScan
     | ValvesClosed
 )
 SimpleEvent = Annotated[_Waiting, Field(discriminator="kind")]

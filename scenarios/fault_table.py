@@ -76,6 +76,7 @@ FAULTS: dict[str, FaultSpec] = {
     "oil_pump_weak": FaultSpec(("oil_pump_strength_frac",), "left", "oil pump, pressure rise lost"),
     "oil_cooler_fouling": FaultSpec(("oil_cooler_fouling_frac",), "lost", "oil cooler, conductance lost"),
     "contactor_stuck": FaultSpec(("contactor_stuck",), "switch", "the motor contactor does not open"),
+    "contactor_open": FaultSpec(("contactor_open",), "switch", "the motor contactor does not close, and drops out"),
     "coupling_worn": FaultSpec(("coupling_wear_frac",), "lost", "coupling, torque that it transmits lost"),
     **_slide("capacity", "capacity"),
     **_slide("volume_ratio", "volume-ratio"),

@@ -1,4 +1,4 @@
-"""Processes of what may go wrong with machine and plant: faults, groups, defrost, surges, the header, the supply.
+"""Processes of what may go wrong with machine and plant: faults, groups, defrost, surges, the header, supply, scans.
 
 Like those of scenarios/world.py they write disturbances and switches only.
 """
@@ -123,6 +123,18 @@ def power_dip(world: World, event: kinds.PowerDip) -> Process:
     world.note("disturbance", "power_dip", "the supply is back")
 
 
+def late_scan(world: World, event: kinds.LateScan) -> Process:
+    """No scan begins for a time; spells that overlap are one."""
+    world.note("disturbance", "late_scan", "the next scan is late")
+    world.late_scans += 1
+    world.operator.scanned = False
+    yield world.env.timeout(event.lasting_ms)
+    world.late_scans -= 1
+    if not world.late_scans:
+        world.operator.scanned = True
+        world.note("disturbance", "late_scan", "scans come in time again")
+
+
 def valves_closed(world: World, event: kinds.ValvesClosed) -> Process:
     """A permissive goes."""
     world.note("disturbance", "valves_closed", "the valve contact says closed")
@@ -142,5 +154,6 @@ HAPPENINGS: dict[type, Any] = {
     kinds.OtherCompressor: other_compressor,
     kinds.CoolantDrift: coolant_drift,
     kinds.PowerDip: power_dip,
+    kinds.LateScan: late_scan,
     kinds.ValvesClosed: valves_closed,
 }

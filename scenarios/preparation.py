@@ -221,7 +221,7 @@ def _prepare_one(scenario: Scenario, log_ms: int) -> Prepared:
     limits, judged = limits_over_time(scenario, settings, wiring)
     prepared = Prepared(
         scenario, plant, parameters, wiring, noise, named, settings, limits, scenario.seed, log_ms,
-        _facts(scenario, named, log_ms),
+        _facts(scenario, named, log_ms), clock_offset_ms=scenario.clock_ms,
     )  # fmt: skip
     state = prepared.initial_state()  # some 5 ms: a start that does not exist is found before any of a folder has run
     notes = [*judged, *plant.notes, *starved_vessel(parameters, state, prepared.disturbances().load_heat_w)]

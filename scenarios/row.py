@@ -29,10 +29,16 @@ class Row:
     suction_pressure_measured_pa: float = _column("Pa", "suction pressure as the controller reads it", group="read")
     vessel_pressure_pa: float = _column("Pa", "pressure in the suction vessel")
     discharge_pressure_pa: float = _column("Pa", "pressure in condenser and receiver")
+    discharge_pressure_measured_pa: float = _column("Pa", "discharge pressure as the controller reads it", group="read")
     suction_superheat_k: float = _column("K", "superheat at the suction flange")
     discharge_temperature_k: float = _column("K", "temperature of gas and oil at the discharge flange")
     discharge_temperature_measured_k: float = _column("K", "discharge temperature as read", group="read")
     oil_temperature_k: float = _column("K", "oil supply temperature")
+    oil_temperature_measured_k: float = _column("K", "oil supply temperature as read", group="read")
+    oil_pressure_measured_pa: float = _column("Pa", "oil supply pressure, after the filter, as read", group="read")
+    oil_pressure_before_filter_measured_pa: float = _column(
+        "Pa", "oil pressure before the filter as read", group="read"
+    )
     oil_differential_pa: float = _column("Pa", "oil supply pressure above the separator's")
     separator_pressure_pa: float = _column("Pa", "pressure in the oil separator, before the discharge check valve")
     vessel_swollen_level_frac: float = _column("1", "level in the suction vessel with its bubbles")
@@ -40,6 +46,7 @@ class Row:
     capacity_halves_gap_frac: float = _column("1", "travel by which the capacity pair's halves disagree")
     capacity_travel_frac: float = _column("1", "capacity slide, 0 = minimum, 1 = full load")
     capacity_travel_measured_frac: float = _column("1", "capacity slide as read", group="read")
+    capacity_travel_opposite_measured_frac: float = _column("1", "capacity slide's other half as read", group="read")
     capacity_demand_frac: float = _column("1", "capacity travel that the controller aims at", group="control")
     trapped_fraction_frac: float = _column("1", "flute volume trapped at closing, of the full-load volume")
     volume_ratio_travel_frac: float = _column("1", "volume-ratio slide, 0 = lowest ratio, 1 = highest")
@@ -56,6 +63,7 @@ class Row:
     motor_power_w: float = _column("W", "electrical power of the compressor motor")
     auxiliary_power_w: float = _column("W", "electrical power of oil pump, oil heater and condenser fans")
     motor_current_a: float = _column("A", "motor current")
+    motor_current_measured_a: float = _column("A", "motor current as read", group="read")
     motor_speed_1_s: float = _column("1/s", "rotor speed, turns a second")
     load_heat_w: float = _column("W", "heat load on the rooms")
     evaporator_heat_w: float = _column("W", "heat taken up by the evaporators: the cooling delivered")
@@ -84,6 +92,7 @@ class Row:
     motor_run: float = _column("1", "motor commanded to run", bool, "control")
     oil_pump: float = _column("1", "oil pump commanded to run", bool, "control")
     motor_running: float = _column("1", "running feedback", bool, "read")
+    vessel_high_level: float = _column("1", "high-high level contact of the suction vessel", bool, "read")
     mode: float = _column("1", "where the sequence stands", Mode, "control")
     inhibit: float = _column("1", "which limit holds capacity back", Inhibit, "control")
     trip_first_out: float = _column("1", "first cause of the latched trip", Trip, "control")
@@ -159,10 +168,14 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.suction_pressure_measured_pa = inputs.suction_pressure_kpa_abs * 1000.0
     row.vessel_pressure_pa = plant.vessel.zone.pressure_pa
     row.discharge_pressure_pa = plant.discharge.volume.pressure_pa
+    row.discharge_pressure_measured_pa = inputs.discharge_pressure_kpa_abs * 1000.0
     row.suction_superheat_k = plant.suction.superheat_k
     row.discharge_temperature_k = plant.oil.mixture_k
     row.discharge_temperature_measured_k = inputs.discharge_temperature_c + 273.15
     row.oil_temperature_k = plant.oil.supply_k
+    row.oil_temperature_measured_k = inputs.oil_temperature_c + 273.15
+    row.oil_pressure_measured_pa = inputs.oil_pressure_kpa_abs * 1000.0
+    row.oil_pressure_before_filter_measured_pa = inputs.oil_pressure_before_filter_kpa_abs * 1000.0
     row.oil_differential_pa = plant.oil.supply_pa - plant.separator.pressure_pa
     row.separator_pressure_pa = plant.separator.pressure_pa
     row.vessel_swollen_level_frac = plant.vessel.swollen_frac
@@ -170,6 +183,7 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.capacity_halves_gap_frac = plant.capacity.halves_gap_frac
     row.capacity_travel_frac = plant.capacity.travel_frac
     row.capacity_travel_measured_frac = inputs.capacity_position_pct * 0.01
+    row.capacity_travel_opposite_measured_frac = inputs.capacity_position_opposite_pct * 0.01
     row.capacity_demand_frac = outputs.capacity_demand_pct * 0.01
     row.trapped_fraction_frac = plant.compression.trapped_fraction_frac
     row.volume_ratio_travel_frac = plant.volume_ratio.travel_frac
@@ -186,6 +200,7 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.motor_power_w = plant.motor.power_w
     row.auxiliary_power_w = plant.rates.oil_pump_w + plant.rates.oil_heater_w + plant.rates.condenser_fans_w
     row.motor_current_a = plant.motor.current_a
+    row.motor_current_measured_a = inputs.motor_current_a
     row.motor_speed_1_s = plant.motor.speed_rad_s / _TURN_RAD
     row.load_heat_w = plant.rates.load_w
     row.evaporator_heat_w = plant.rates.refrigeration_w
@@ -213,6 +228,7 @@ def write_row(row: Any, plant: Any, disturbances: Any, inputs: Any, outputs: Any
     row.motor_run = _flag(outputs.motor_run)
     row.oil_pump = _flag(outputs.oil_pump)
     row.motor_running = _flag(inputs.motor_running)
+    row.vessel_high_level = _flag(inputs.vessel_high_high_level)
     row.mode = float(outputs.mode)
     row.inhibit = float(outputs.inhibit)
     row.trip_first_out = float(outputs.trip_first_out)

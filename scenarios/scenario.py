@@ -22,6 +22,7 @@ from scenarios.weather_log import WeatherLog
 LONGEST_RUN_MS = 366 * 86_400_000
 
 PressurePa = Annotated[float, *quantity("Pa", "absolute", 1000.0, 2e7)]
+ClockMs = Annotated[int, *quantity("ms", low=0, high=2**32 - 1, whole=True)]
 Seed = Annotated[int, Field(ge=0, lt=2**63, strict=True)]
 
 
@@ -78,6 +79,10 @@ class ScenarioFile(BaseModel):
     )
     duration_ms: DurationMs = Field(alias="duration", description="how long the run is")
     seed: Seed = Field(1, description="of all chance in the run: noise, arrivals, doors")
+    clock_ms: ClockMs = Field(
+        0, alias="controller_clock",
+        description="what the controller's clock shows at the start; its 32 bits of milliseconds wrap after 49.7 days",
+    )  # fmt: skip
     start: Start = Field(
         default_factory=lambda: Start.model_validate({}), description="the plant before the first scan, see below"
     )
@@ -128,3 +133,4 @@ class Scenario:
     overridden: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     weather_logs: Mapping[str, WeatherLog] = field(default_factory=dict)
+    clock_ms: int = 0  # what the controller's 32-bit clock shows at the start

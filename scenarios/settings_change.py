@@ -54,7 +54,7 @@ def changed_setting(settings: Any, setting: str, value: Any, site: Site) -> tupl
     new = _read(value, rule, site)
     path = setting.split(".")
     old = setting_value(settings, setting)
-    return _with(settings, path, new), f"{setting}: {in_words(old, rule)} → {in_words(new, rule)}"
+    return with_setting(settings, path, new), f"{setting}: {in_words(old, rule)} → {in_words(new, rule)}"
 
 
 def setting_value(settings: Any, setting: str) -> Any:
@@ -144,7 +144,8 @@ def _read(value: Any, rule: FieldRule, site: Site) -> Any:
     return tuple(items) if rule.is_tuple else items
 
 
-def _with(record: Any, path: list[str], value: Any) -> Any:
+def with_setting(record: Any, path: list[str], value: Any) -> Any:
+    """A copy of a settings record with the value (in record units) at a path of keys; nothing is checked."""
     names = {rule.key: rule.name for rule in field_rules(cast(Any, type(record)))}
     name = names[path[0]]
-    return replace(record, **{name: value if len(path) == 1 else _with(getattr(record, name), path[1:], value)})
+    return replace(record, **{name: value if len(path) == 1 else with_setting(getattr(record, name), path[1:], value)})

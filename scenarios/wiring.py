@@ -29,6 +29,7 @@ class Operator:
     volume_ratio_manual: bool = False
     safety_chain_closed: bool = True
     supply_on: bool = True
+    scanned: bool = True  # False: the controller's program is late, and its outputs stand as they were
     remote_demand_pct: float = 0.0
     capacity_manual_demand_pct: float = 0.0
     volume_ratio_manual_demand_pct: float = 0.0

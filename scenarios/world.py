@@ -70,6 +70,7 @@ class World:
     seed: int
     change_setting: Callable[[str, Any], str] = no_settings
     watching: list[_Watch] = field(default_factory=list)
+    late_scans: int = 0  # how many events hold the controller's scans back
     _closed: int = 0  # how many events hold the evaporators closed
     _chains: int = 0  # how many events hold the safety chain open
     _faults: dict[int, list[tuple[int, int, float]]] = field(default_factory=dict)  # of a channel, the latest last

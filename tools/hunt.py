@@ -15,7 +15,8 @@ from tools.names import short_name
 from tools.output import console, put_json
 
 if TYPE_CHECKING:
-    from tools.verification.hunt import Found, Ground
+    from tools.verification.ground import Ground
+    from tools.verification.hunt import Found
 
 RUNS = Path("twoslide-runs")
 FILES = {"rounds", "counterexamples", "hunt.csv"}
@@ -27,9 +28,11 @@ CAUTION = (
 Progress = Callable[["Found", float], None]
 
 
-def budget_s(_context: click.Context, _parameter: click.Parameter, text: str | None) -> float:
-    """A time as people write it, in seconds."""
-    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(s|min|h)", (text or "5min").strip())
+def budget_s(_context: click.Context, _parameter: click.Parameter, text: str | None) -> float | None:
+    """A time as people write it, in seconds; None where none is given."""
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(s|min|h)", text.strip())
     if not match or float(match[1]) <= 0.0:
         raise click.BadParameter(f'"{text}" is no time for a hunt; write 90s, 5min or 1h')
     return float(match[1]) * {"s": 1.0, "min": 60.0, "h": 3600.0}[match[2]]
@@ -43,7 +46,9 @@ def budget_s(_context: click.Context, _parameter: click.Parameter, text: str | N
     "--pack", "packs", multiple=True, type=click.Path(path_type=Path), metavar="FILE",
     help="Requirements (TOML); may be repeated. [default: the shipped packs]",
 )  # fmt: skip
-@click.option("--for", "budget", callback=budget_s, metavar="5min", help="How long. [default: 5min]")
+@click.option(
+    "--for", "budget", default="5min", callback=budget_s, metavar="5min", help="How long in all. [default: 5min]"
+)
 @click.option("--seed", default=1, type=click.IntRange(min=0), help="Another hunt. [default: 1]")
 @click.option("--jobs", type=click.IntRange(1, 256), help="Rounds at a time. [default: as many as there are cores]")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/hunt-...]")
@@ -60,7 +65,8 @@ def hunt(
     from scenarios.controllers import name_controller
     from scenarios.runner import check_plug_in
     from scenarios.settings_sheet import sheet_controller
-    from tools.verification.hunt import Ground, run
+    from tools.verification.ground import Ground
+    from tools.verification.hunt import run
 
     name = controller or (sheet_controller(settings) if settings else "scheduled_pi")
     ground = Ground(plant or PLANT, name_controller(name, Path.cwd()).full, settings, packs)
@@ -68,7 +74,7 @@ def hunt(
     folder = out or RUNS / f"hunt-{word}-seed{seed}"
     _check_place(folder)
     _load_once(ground, check_plug_in)
-    with _progress(f"hunt on {short_name(name)}") as progress:
+    with hunt_progress(f"hunt on {short_name(name)}") as progress:
         found = run(ground, seed, folder, budget, jobs or os.cpu_count() or 1, progress)
     saved = write_findings(folder, ground, found)
     if as_json:
@@ -96,12 +102,12 @@ def _load_once(ground: Ground, check_plug_in: Callable[[Any], None]) -> None:
 
     with tempfile.TemporaryDirectory(prefix="twoslide-") as folder:
         path = Path(folder) / "hunt.toml"
-        path.write_text(ground.text(Trial(300, 30, 0, ()), Path(folder)), encoding="utf-8")
+        ground.write(Trial(300, 30, 0, ()), path)
         check_plug_in(prepare([path], log_ms=SCAN_MS)[0])
 
 
 @contextlib.contextmanager
-def _progress(text: str) -> Iterator[Progress]:
+def hunt_progress(text: str) -> Iterator[Progress]:
     """A bar on stderr over the time; nothing where stderr is no terminal."""
     from rich.console import Console
     from rich.markup import escape
@@ -132,7 +138,7 @@ def write_findings(folder: Path, ground: Ground, found: Found) -> dict[str, Path
     saved = {}
     for name, trial in sorted(found.broken.items()):
         saved[name] = place / f"{name}.toml"
-        write_whole(saved[name], ground.text(trial, place, f"Breaks {name}"))
+        ground.write(trial, saved[name], f"Breaks {name}")
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(
@@ -154,27 +160,11 @@ def write_findings(folder: Path, ground: Ground, found: Found) -> dict[str, Path
             [
                 name, "broken" if breaker else "held", "" if breaker or near is None else f"{near.margin:.6g}",
                 "" if breaker or near is None else near.unit, found.exercised[name], shown.load_kw if shown else "",
-                shown.condensing_c if shown else "", _told(shown) if shown else "",
+                shown.condensing_c if shown else "", shown.told() if shown else "",
             ]
         )  # fmt: skip
     write_whole(folder / "hunt.csv", out.getvalue())
     return saved
-
-
-def _told(trial: Any) -> str:
-    """Happenings of a trial in words."""
-    return "; ".join(
-        f"{h.at_s} s {h.name}{' ' + ' '.join(map(str, h.sizes)) if h.sizes else ''}"
-        for h in sorted(trial.happenings, key=lambda h: h.at_s)
-    )
-
-
-def _bound(found: Found) -> str:
-    bound = found.zero_failure
-    if bound is None:
-        return "no independent draw yet"
-    share = f"{100 * bound.at_most:.2g} % of all such draws at {100 * bound.confidence:g} %"
-    return f"{bound.cases} independent draws, {bound.failures} broke a requirement: at most {share}"
 
 
 def print_findings(name: str, found: Found, saved: dict[str, Path]) -> None:
@@ -187,17 +177,17 @@ def print_findings(name: str, found: Found, saved: dict[str, Path]) -> None:
         table.add_column(head, overflow="fold")
     for one, trial in sorted(found.broken.items()):
         table.add_row(
-            *(Text(x, "bold red") for x in (one, "broken", "", str(found.exercised.get(one, 0)), _told(trial)))
+            *(Text(x, "bold red") for x in (one, "broken", "", str(found.exercised.get(one, 0)), trial.told()))
         )
     near = sorted(((x.share, n) for n, x in found.nearest.items() if n not in found.broken))
     for _, one in near:
         x = found.nearest[one]
-        table.add_row(one, "held", f"{x.margin:+.4g} {x.unit}", str(found.exercised.get(one, 0)), _told(x.trial))
+        table.add_row(one, "held", f"{x.margin:+.4g} {x.unit}", str(found.exercised.get(one, 0)), x.trial.told())
     shown = console()
     shown.print(table)
     for one, path in saved.items():
         shown.print(f"{one} broken; saved as {path}", style="bold", markup=False, soft_wrap=True)
-    shown.print(f"{found.rounds} rounds, {found.runs} runs; {_bound(found)}", markup=False, soft_wrap=True)
+    shown.print(f"{found.rounds} rounds, {found.runs} runs; {found.bound_words}", markup=False, soft_wrap=True)
 
 
 def as_data(folder: Path, found: Found, saved: dict[str, Path]) -> dict[str, Any]:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from tools.hunt import budget_s, hunt_progress
 from tools.names import short_name
 from tools.output import console, put_json, say
 
@@ -19,10 +22,11 @@ if TYPE_CHECKING:
 
     from tools.verification.acceptance import Line
     from tools.verification.campaign import Campaign, RunFindings
+    from tools.verification.hunted import Hunted
     from tools.verification.pack import Pack
 
 RUNS = Path("twoslide-runs")
-FILES = {"runs", "counterexamples", "acceptance.html", "acceptance.csv", "traceability.csv", "acceptance.xml"}
+FILES = {"runs", "hunt", "counterexamples", "acceptance.html", "acceptance.csv", "traceability.csv", "acceptance.xml"}
 Progress = Callable[[str, int], None]
 
 
@@ -47,6 +51,10 @@ def _describe(context: click.Context, _parameter: click.Parameter, wanted: bool)
     help="Scenario file or folder; may be repeated. [default: the library and its verification folder]",
 )  # fmt: skip
 @click.option("--seed", type=click.IntRange(min=0), help="Use this seed in every scenario.")
+@click.option(
+    "--hunt", "budget", callback=budget_s, metavar="5min",
+    help="Then search for what breaks a requirement, for so long in all. [default: no hunt]",
+)  # fmt: skip
 @click.option("--jobs", type=click.IntRange(1, 256), help="Runs at a time. [default: as many as there are cores]")
 @click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help=f"Folder. [default: {RUNS}/verify-...]")
 @click.option("--json", "as_json", is_flag=True, help="Put one JSON object on stdout and nothing else.")
@@ -56,16 +64,19 @@ def _describe(context: click.Context, _parameter: click.Parameter, wanted: bool)
 )  # fmt: skip
 def verify(
     packs: tuple[Path, ...], controller: str | None, settings: Path | None, scenarios: tuple[Path, ...],
-    seed: int | None, jobs: int | None, out: Path | None, as_json: bool,
+    seed: int | None, budget: float | None, jobs: int | None, out: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Judge every requirement on every scenario and leave an acceptance record.
 
-    All is checked before the first run.  Finished runs are kept in the folder: an interrupted command goes on.  Exit
-    code 1 when a requirement was broken; the scenario that shows it is then saved.
+    All is checked before the first run.  Finished runs, and rounds of a hunt, are kept in the folder: an interrupted
+    command goes on.  Without a pack of your own the contract suite of check-controller is part of the record.  Exit code
+    1 when a requirement was broken; the scenario that shows it is then saved.
     """
     from tools.verification.acceptance import lines
     from tools.verification.campaign import plan
+    from tools.verification.contract_lines import contract_lines
     from tools.verification.findings import Verdict
+    from tools.verification.hunted import lead
     from tools.verification.pack import load_pack
 
     pack = load_pack(list(packs) or None)
@@ -76,16 +87,25 @@ def verify(
     _check_plug_in(campaign)
     for note in campaign.notes:
         say(note)
+    cores = jobs or os.cpu_count() or 1
     with _progress(len(campaign.jobs)) as progress:
-        runs = list(campaign.run(folder, jobs or os.cpu_count() or 1, progress))
+        runs = list(campaign.run(folder, cores, progress))
     names = [job.scenario.name for job in campaign.jobs]
     runs.sort(key=lambda run: names.index(run.scenario))
-    found = lines(pack, runs)
-    saved = _write(folder, pack, campaign, runs, found)
+    shutil.rmtree(folder / "counterexamples", ignore_errors=True)  # what failed before need not fail now
+    hunted = None
+    if budget is not None:
+        with hunt_progress("hunt") as hunting:
+            hunted = lead(campaign, folder, 1 if seed is None else seed, budget, cores, hunting)
+    found = lines(pack, runs, hunted)
+    if not packs:
+        say("the contract suite")
+        found += contract_lines(campaign, 1 if seed is None else seed)
+    saved = _write(folder, pack, campaign, runs, found, hunted)
     if as_json:
-        put_json(_as_dict(folder, found, runs, saved))
+        put_json(_as_dict(folder, found, runs, saved, hunted))
     else:
-        _print(folder, found, runs, saved)
+        _print(folder, found, runs, saved, hunted)
     return int(any(line.verdict is Verdict.FAILED for line in found))
 
 
@@ -131,7 +151,7 @@ def _progress(total: int) -> Iterator[Progress]:
         yield lambda name, done: bar.update(task, description=escape(name), completed=done)
 
 
-def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[tuple[str, str]]:
+def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], hunted: Hunted | None) -> list[tuple[str, str]]:
     facts = [run.facts for run in runs]
 
     def each(key: str) -> str:
@@ -153,6 +173,7 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
             "runs",
             f"{len(runs)} scenarios, {sum(run.simulated_s for run in runs) / 3600.0:.1f} h simulated, every scan judged",
         ),
+        ("hunt", hunted.words if hunted else "none"),
         ("program", f"twoslide {each('version')}, sources {each('sources')[:16]}…"),
         ("made", datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z")),
     ]
@@ -160,11 +181,10 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings]) -> list[
 
 
 def _write(
-    folder: Path, pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], found: Sequence[Line]
-) -> dict[str, Path]:
+    folder: Path, pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], found: Sequence[Line],
+    hunted: Hunted | None,
+) -> dict[str, Path]:  # fmt: skip
     """The record in its forms, and the scenario of every broken requirement; returns those by id."""
-    import shutil
-
     from scenarios.settings_sheet import write_whole
     from tools.verification.counterexample import save
     from tools.verification.findings import Verdict
@@ -172,17 +192,18 @@ def _write(
     from tools.verification.record_html import as_html
 
     jobs = {job.scenario.name: job for job in campaign.jobs}
-    shutil.rmtree(folder / "counterexamples", ignore_errors=True)  # what failed before need not fail now
     saved = {}
     for line in found:
         if line.verdict is Verdict.FAILED and line.run is not None:
-            saved[line.requirement.id] = save(line, jobs[line.run.scenario], folder / "counterexamples")
+            file = hunted.file_of(line.run) if hunted else None
+            saved[line.requirement.id] = file or save(line, jobs[line.run.scenario], folder / "counterexamples")
     title = f"Acceptance record: {', '.join(sorted({short_name(run.controller) for run in runs}))}"
-    facts = _facts(pack, campaign, runs)
+    shown = [*runs, *(hunted.replayed if hunted else ())]
+    facts = _facts(pack, campaign, runs, hunted)
     write_whole(folder / "acceptance.csv", acceptance_csv(found))
-    write_whole(folder / "traceability.csv", traceability_csv(found, runs))
-    write_whole(folder / "acceptance.xml", junit_xml(found, runs, title))
-    write_whole(folder / "acceptance.html", as_html(pack, found, runs, title, facts, saved))
+    write_whole(folder / "traceability.csv", traceability_csv(found, shown))
+    write_whole(folder / "acceptance.xml", junit_xml(found, runs, title, hunted))
+    write_whole(folder / "acceptance.html", as_html(pack, found, shown, title, facts, saved))
     return saved
 
 
@@ -194,7 +215,8 @@ def table(found: Sequence[Line]) -> Table:
     from tools.verification.acceptance import CAUTION
 
     out = Table(caption=CAUTION, caption_justify="left")
-    for name in ("id", "verdict", "least margin", "in scenario", "at s", "exercised"):
+    hunted = any(line.hunt for line in found)
+    for name in ("id", "verdict", "least margin", "in scenario", "at s", "exercised", *(["hunt"] if hunted else [])):
         out.add_column(
             name, justify="right" if name in ("least margin", "at s", "exercised") else "left", overflow="fold"
         )
@@ -202,12 +224,16 @@ def table(found: Sequence[Line]) -> Table:
     for line in found:
         one, run = line.finding, line.run
         at_s = f"{one.time_ms / 1000.0:g}" if one and one.time_ms is not None else ""
-        row = (line.requirement.id, str(line.verdict), line.margin_text, Path(run.scenario).stem if run else "", at_s)
-        out.add_row(*(Text(word) for word in row), f"{line.times} in {len(line.exercised)}", style=styles[line.verdict])
+        row = [line.requirement.id, str(line.verdict), line.margin_text, Path(run.scenario).stem if run else "", at_s]
+        row.append(f"{line.times} in {len(line.exercised)}")
+        row += [line.hunt.short if line.hunt else ""] if hunted else []
+        out.add_row(*(Text(word) for word in row), style=styles[line.verdict])
     return out
 
 
-def _print(folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], saved: dict[str, Path]) -> None:
+def _print(
+    folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], saved: dict[str, Path], hunted: Hunted | None
+) -> None:
     from tools.verification.acceptance import counts
     from tools.verification.findings import Verdict
 
@@ -231,12 +257,15 @@ def _print(folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], sav
     again = f"; {kept} were there from before and not run again" if kept else ""
     plural = "s" if len(runs) != 1 else ""
     shown.print(f"{len(found)} requirements: {number}; {len(runs)} run{plural}{again}", markup=False, soft_wrap=True)
+    if hunted is not None:
+        shown.print(f"hunt: {hunted.words}", markup=False, soft_wrap=True)
     shown.print(f"record: {folder / 'acceptance.html'}", markup=False, soft_wrap=True)
 
 
 def _as_dict(
-    folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], saved: dict[str, Path]
+    folder: Path, found: Sequence[Line], runs: Sequence[RunFindings], saved: dict[str, Path], hunted: Hunted | None
 ) -> dict[str, Any]:
+    from tools.hunt import as_data
     from tools.verification.acceptance import CAUTION
 
     return {
@@ -255,6 +284,7 @@ def _as_dict(
                 "exercised": dict(line.exercised),
                 "failed_in": list(line.failed),
                 "reason": line.reason,
+                "hunt": asdict(line.hunt) if line.hunt else None,
                 "saved": str(saved[line.requirement.id]) if line.requirement.id in saved else None,
             }
             for line in found
@@ -262,6 +292,7 @@ def _as_dict(
         "runs": [
             {"scenario": run.scenario, "seed": run.seed, "failure": run.failure, "kept": run.kept} for run in runs
         ],
+        "hunt": None if hunted is None else as_data(folder / "hunt", hunted.found, hunted.saved()),
     }
 
 

@@ -246,6 +246,21 @@ def test_a_stuck_contactor_keeps_the_motor_and_its_feedback_on(p: Parameters) ->
     assert s.motor.contactor_closed is False  # it sticks closed, not shut by itself
 
 
+def test_a_contactor_that_does_not_hold_never_closes_and_drops_out(p: Parameters) -> None:
+    s = running_state(p, Disturbances(), 290.64e3)
+    reading = run(p, s, Disturbances(contactor_open=True), RUNNING, 5.0)
+    assert reading.motor_running is False
+    assert s.motor.current_a == 0.0
+    s = stopped_state(p, Disturbances(), 330.0e3, 1.0e6)
+    reading = run(p, s, Disturbances(contactor_open=True), RUNNING, 5.0)
+    assert (reading.motor_running, s.motor.speed_rad_s, s.motor.starts) == (False, 0.0, 0)
+    reading = run(p, s, Disturbances(), RUNNING, 5.0)
+    assert reading.motor_running is True
+    # welded contacts stay closed, whatever the coil does
+    reading = run(p, s, Disturbances(contactor_stuck=True, contactor_open=True), RUNNING, 1.0)
+    assert reading.motor_running is True
+
+
 @settings(max_examples=10, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(
     limits=st.tuples(st.floats(0.0, 0.98), st.floats(0.0, 1.2), st.floats(0.0, 1.0), st.floats(-1.0, 3.0)),
@@ -276,6 +291,7 @@ def test_books_close_and_ranges_hold_under_any_faults(
         a.volume_ratio_increase = chance.random() < 0.5
         d.supply_on = chance.random() < 0.9
         d.contactor_stuck = chance.random() < 0.2
+        d.contactor_open = chance.random() < 0.2
         for _ in range(20):
             assert step(p, s, d, a, 100) == 0
             for slide in (s.capacity, s.volume_ratio):
@@ -308,6 +324,7 @@ def _spoil(d: Any, k: int) -> None:
     d.coolant_rise_rate_k_s = 0.01 * (k % 3)
     d.supply_on = k % 11 != 3
     d.contactor_stuck = k % 7 == 2
+    d.contactor_open = k % 17 == 5
     d.coupling_wear_frac = 0.3 * (k % 4) if k % 2 == 0 else 0.0
     d.stop_check_stuck_open_frac = 1.0 if k % 4 == 1 else 0.0
     d.capacity_faults.speed_frac = 1.0 - 0.1 * (k % 3)

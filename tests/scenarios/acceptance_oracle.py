@@ -87,6 +87,7 @@ EVENTS: dict[str, dict[str, Any]] = {  # "!" marks a key that must be there
     "oil_loss": {"at!": TIME, "flow!": FLOW, "lasting": LATER},
     "other_compressor": {"at!": TIME, "flow!": ("m³/s", "", 0.0, 10.0)},
     "power_dip": {"at!": TIME, "lasting!": LATER},
+    "late_scan": {"at!": TIME, "lasting!": LATER},
     "settings_change": {"at!": TIME, "setting!": str, "value!": None},
     "wait_for": {
         "at": TIME, "column!": str, "above": None, "below": None, "then!": dict, "after": TIME, "within": LATER
@@ -376,6 +377,7 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
     data = tomllib.loads(scenario.path.read_bytes().decode("utf-8-sig"))
     found, place = plant_objections(scenario.plant.path, scenario.plant.parameters)
     keys = ["title", "purpose", "expects", "plant", "controller", "settings", "duration", "seed", "start", "event"]
+    keys.append("controller_clock")
     found += [f"unknown key {key!r}" for key in data if key not in keys]
     for key in keys[:5]:
         if not isinstance(data.get(key), str) or not data[key]:
@@ -386,6 +388,8 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
     seed = data.get("seed", 1)
     if type(seed) is not int or not 0 <= seed < 2**63 or seed != scenario.seed:
         found.append(f"seed {seed!r} kept as {scenario.seed}")
+    if not same(reading(data.get("controller_clock", "0 ms"), "ms", "", place), scenario.clock_ms):
+        found.append(f"controller_clock {data['controller_clock']!r} kept as {scenario.clock_ms} ms")
     start = data.get("start", {})
     for key, value in start.items():
         rule = START.get(key)

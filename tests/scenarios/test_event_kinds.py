@@ -41,6 +41,7 @@ COMPLETE: list[dict[str, Any]] = [
     {"kind": "weather_log", "file": "a.csv", "day": "07-14", "clock": "06:30"},
     {"kind": "coolant_drift", "from_": "0 s", "until": "1 h", "by": "6 K"},
     {"kind": "power_dip", "at": "1 min", "lasting": "2 s"},
+    {"kind": "late_scan", "at": "1 min", "lasting": "300 ms"},
     {"kind": "valves_closed", "at": "1 min"},
     {"kind": "settings_change", "at": "1 min", "setting": "pi.integral_time", "value": "45 s"},
     {"kind": "wait_for", "column": "x_pa", "above": "1 kPa", "then": {"kind": "load_loss"}},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 
@@ -116,6 +117,52 @@ def test_somebody_elses_controller_is_asked_for_the_limits_of_the_sheet(tmp_path
     assert result.exit_code == 1
     first = json.loads(result.stdout)["requirements"][0]
     assert (first["id"], first["verdict"], first["margin"], first["unit"]) == ("ST-01", "failed", -30.0, "s")
+
+
+def test_what_the_hunt_breaks_is_in_the_record_and_is_played_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A requirement that the named scenario keeps and a stop button breaks: found, made small, saved, run again."""
+    from tools.verification import hunt_round
+
+    monkeypatch.setattr(hunt_round, "TRIALS_A_ROUND", 6)
+    monkeypatch.setattr(hunt_round, "MOVES_A_ROUND", 1)
+    monkeypatch.setattr(hunt_round, "SHRINKS_AT_MOST", 8)
+    out = tmp_path / "out"
+    pack = _pack(tmp_path, "trip_word == 0")
+    words = ("--pack", pack, "--scenarios", SHORT, "--hunt", "1s", "--jobs", "1", "--seed", "1", "--out", out, "--json")
+    result = _verify(*words)
+    assert result.exit_code == 1, result.output
+    data = json.loads(result.stdout)
+    (line,) = data["requirements"]
+    assert (line["verdict"], line["hunt"]["verdict"]) == ("failed", "broken")
+    assert line["scenario"] == "hunt-A-1.toml"
+    saved = Path(line["saved"])
+    assert saved == out / "counterexamples" / "hunt-A-1.toml"
+    assert data["hunt"]["independent_draws"] > 0
+    (row,) = csv.DictReader((out / "acceptance.csv").read_text(encoding="utf-8").splitlines())
+    assert (row["hunt_verdict"], row["scenarios_that_failed"]) == ("broken", "hunt-A-1.toml")
+    assert "in the hunt" in (out / "acceptance.html").read_text(encoding="utf-8")
+    assert "independent draws" in (out / "acceptance.xml").read_text(encoding="utf-8")
+    # the file is a scenario like any other, and breaks it again at the same moment by the same margin
+    alone = _verify("--pack", pack, "--scenarios", saved, "--out", tmp_path / "alone", "--json")
+    assert alone.exit_code == 1
+    again = json.loads(alone.stdout)["requirements"][0]
+    assert [again[key] for key in ("failed_ms", "margin", "time_ms")] == [
+        line[key] for key in ("failed_ms", "margin", "time_ms")
+    ]
+    # the rounds are kept: nothing is hunted again, and the record says the same
+    rounds = sorted(path.name for path in (out / "hunt" / "rounds").iterdir())
+    monkeypatch.setattr(hunt_round, "Judge", None)
+    kept = json.loads(_verify(*words).stdout)
+    assert kept["requirements"] == data["requirements"]
+    assert sorted(path.name for path in (out / "hunt" / "rounds").iterdir()) == rounds
+
+
+def test_a_hunt_needs_a_time() -> None:
+    result = _verify("--hunt", "soon")
+    assert result.exit_code == 2
+    assert "no time for a hunt" in result.output
 
 
 def test_describe_lists_what_a_formula_may_use() -> None:

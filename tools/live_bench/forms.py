@@ -113,6 +113,7 @@ FORMS: tuple[Form, ...] = (
         (Field("running", "running", "50 %"),), "change them", _FAULT,
     ),
     Form("dip", "Lose the supply", {"kind": "power_dip"}, (Field("lasting", "for", "2 s"),), "lose it", _FAULT),
+    Form("late", "Hold the scans back", {"kind": "late_scan"}, (Field("lasting", "for", "500 ms"),), "hold them", _FAULT),
     Form("chain", "Open the safety chain", {"kind": "safety_chain"}, (Field("lasting", "for", "5 s"),), "open it", _FAULT),
     Form(
         "operate", "Switch or button", {"kind": "operator"},

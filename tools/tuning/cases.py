@@ -27,6 +27,7 @@ from scenarios.engine import NOISE_ROWS, BlockEnd
 from scenarios.entries import Entry, compiled_scan
 from scenarios.errors import InputRefused, Problem
 from scenarios.limits import Limits, limits_of
+from scenarios.plant_draws import draw_plant
 from scenarios.plant_file import Plant
 from scenarios.preparation import STEP_MS, Prepared, prepare, wiring_of
 from scenarios.records import to_array
@@ -35,7 +36,6 @@ from scenarios.score_view import View
 from scenarios.scoring import DEFINITIONS
 from scenarios.session import Buffers, Session, memory_buffers
 from scenarios.trace import Floats, Trace, trace_of
-from tools.tuning.plant_draws import draw_plant
 
 LOG_MS = 5_000
 HOUR_MS = 3_600_000

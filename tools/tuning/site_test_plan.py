@@ -227,7 +227,7 @@ def _trace(point: Any, mapped: Any, time_s: Float, bump_pct: float) -> Float:
 def _others(plant: Any) -> Iterator[tuple[Any, Any]]:
     """The plant with each uncertain value at its upper end, one at a time; at the lower where the upper is not allowed."""
     from plant_model.parameters import cross_check
-    from tools.tuning.plant_draws import uncertain_values, with_value
+    from scenarios.plant_draws import uncertain_values, with_value
 
     for value in uncertain_values(plant):
         for sign in (1.0, -1.0):

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from controller.registry import CROSS_CHECKS, SHIPPED
 from scenarios.errors import InputRefused, Problem
+from scenarios.plant_draws import value_at, with_value
 from scenarios.record_fields import FieldRule, field_rules
-from tools.tuning.plant_draws import value_at, with_value
 
 Vector = NDArray[np.float64]
 FIGURES = 3

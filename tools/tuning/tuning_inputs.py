@@ -17,6 +17,7 @@ from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from plant_model.properties import EnvelopeError, saturation_pressure_pa, saturation_temperature_k
 from scenarios.errors import InputRefused, Problem
+from scenarios.plant_draws import uncertain_values
 from scenarios.plant_file import Plant, load_plant
 from scenarios.preparation import STEP_MS, known
 from scenarios.record_tables import values_of
@@ -27,7 +28,6 @@ from tools.tuning.identification import Identified, identify
 from tools.tuning.linearisation import PointError, steady_point
 from tools.tuning.operating_map import Grid
 from tools.tuning.plant_defaults import default_settings
-from tools.tuning.plant_draws import uncertain_values
 from tools.tuning.proof import LEAST_CASES
 
 BASELINE = "three_position"

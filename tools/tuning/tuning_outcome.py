@@ -15,6 +15,7 @@ import numpy as np
 
 from controller.scheduled_pi import ScheduledPiSettings
 from scenarios.kernel_cache import source_hash
+from scenarios.plant_draws import value_at
 from scenarios.record_tables import values_of
 from scenarios.settings_sheet import checksum_of
 from scenarios.toml_source import read_toml
@@ -24,7 +25,6 @@ from tools.tuning.held import FOLLOWS
 from tools.tuning.map_loops import has_linear_loop
 from tools.tuning.margins import Spread
 from tools.tuning.measured_map import disagreement
-from tools.tuning.plant_draws import value_at
 from tools.tuning.proof import LEAST_CASES
 from tools.tuning.rule_points import RulePoints
 from tools.tuning.search_stage import Found

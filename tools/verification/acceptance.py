@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tools.verification.campaign import RunFindings
 from tools.verification.findings import Finding, Verdict
+from tools.verification.hunted import Hunted, HuntLine
 from tools.verification.pack import Pack, Requirement
 
 CAUTION = (
@@ -33,6 +34,7 @@ class Line:
 
     run, finding: the failing run that broke it most, or else the one of least margin; None where it was never exercised.
     exercised: scenario and number of times, of every run that exercised it; failed: the scenarios that broke it.
+    hunt: what the hunt says of it; None where there was none.
     """
 
     requirement: Requirement
@@ -43,12 +45,13 @@ class Line:
     exercised: tuple[tuple[str, int], ...]
     failed: tuple[str, ...]
     reason: str
+    hunt: HuntLine | None = None
 
     @property
     def margin_text(self) -> str:
         """Least margin with its unit; "kept" or "broken" where the deciding part has no number."""
         if self.finding is None:
-            return "–"
+            return "–" if self.verdict is not Verdict.HELD else "kept (no number)"
         return margin_text(self.finding)
 
     @property
@@ -74,9 +77,18 @@ def margin_text(finding: Finding) -> str:
     return f"{finding.margin:+.4g}{unit}"
 
 
-def lines(pack: Pack, runs: Sequence[RunFindings]) -> list[Line]:
-    """One line for each requirement, in the pack's order."""
-    return [_line(requirement, k, runs) for k, requirement in enumerate(pack.requirements)]
+def lines(pack: Pack, runs: Sequence[RunFindings], hunted: Hunted | None = None) -> list[Line]:
+    """One line for each requirement, in the pack's order.  What a hunt broke is broken, whatever else was held."""
+    shown = [*runs, *(hunted.replayed if hunted else ())]
+    found = [_line(requirement, k, shown) for k, requirement in enumerate(pack.requirements)]
+    return [_with_hunt(line, hunted.line(line.requirement.id)) for line in found] if hunted else found
+
+
+def _with_hunt(line: Line, hunt: HuntLine) -> Line:
+    if hunt.verdict != "broken" or line.verdict is Verdict.FAILED:
+        return replace(line, hunt=hunt)
+    reason = "broken in the hunt, and not when its file was played again: the controller does not answer the same twice"
+    return replace(line, hunt=hunt, verdict=Verdict.FAILED, reason=reason)
 
 
 def _line(requirement: Requirement, k: int, runs: Sequence[RunFindings]) -> Line:

@@ -33,6 +33,7 @@ from tools.verification.findings import Finding, Verdict, judge
 from tools.verification.horizons import too_long
 from tools.verification.monitor import Monitor, NotApplicable
 from tools.verification.pack import Pack, load_pack
+from tools.verification.workers import follow
 
 LIBRARY = Path(__file__).resolve().parents[2] / "scenarios" / "library"
 LONGEST_MS = 3 * 3_600_000  # of a scenario that is run without being named: a day at every scan is half a gigabyte
@@ -117,7 +118,7 @@ def _in_processes(
     from concurrent.futures import ProcessPoolExecutor, as_completed
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), _quiet, (os.getpid(),))
+    pool = ProcessPoolExecutor(min(jobs, len(waiting)), get_context("spawn"), follow, (os.getpid(),))
     try:
         futures = {pool.submit(_run_and_keep, job, folder, None): job for job in waiting}
         for future in as_completed(futures):
@@ -127,21 +128,6 @@ def _in_processes(
             yield future.result()
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _quiet(parent: int) -> None:
-    """A worker leaves Ctrl-C to its parent, which asks for no more work, and ends when its parent has gone."""
-    import signal
-    import threading
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(0.5)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
 
 
 def library_scenarios() -> list[Path]:

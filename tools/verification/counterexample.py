@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from scenarios.settings_sheet import write_whole
 from scenarios.toml_source import decode, read_bytes
 from tools.verification.acceptance import CAUTION, Line
 from tools.verification.campaign import Job
+from tools.verification.ground import seen_from
 
 _FILE_KINDS = ("load_log", "weather_log")
 
@@ -34,18 +34,18 @@ def counterexample(line: Line, job: Job, folder: Path) -> str:
     assert line.finding is not None
     document: Any = tomlkit.parse(decode(read_bytes(job.scenario), job.scenario))
     here = job.scenario.parent
-    document["plant"] = _moved(here / document["plant"], folder)
+    document["plant"] = seen_from(here / document["plant"], folder)
     if job.settings is not None:
-        document["settings"] = _moved(job.settings, folder)
+        document["settings"] = seen_from(job.settings, folder)
     elif "settings" in document:
-        document["settings"] = _moved(here / document["settings"], folder)
+        document["settings"] = seen_from(here / document["settings"], folder)
     controller = job.controller or str(document["controller"])
     if job.controller is not None or controller.rpartition(":")[0].endswith(".py") or controller.endswith(".so"):
         document["controller"] = _controller(controller, None if job.controller is not None else here, folder)
     document["seed"] = line.run.seed
     for event in document.get("event", []):
         if event.get("kind") in _FILE_KINDS:
-            event["file"] = _moved(here / event["file"], folder)
+            event["file"] = seen_from(here / event["file"], folder)
     return _head(line) + tomlkit.dumps(document)
 
 
@@ -63,18 +63,10 @@ def _head(line: Line) -> str:
     return "".join(f"# {text}\n" for text in said if text) + "\n"
 
 
-def _moved(path: Path, folder: Path) -> str:
-    """A path as a file in `folder` writes it: relative with forward slashes, absolute on another drive."""
-    try:
-        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
-    except ValueError:
-        return path.resolve().as_posix()
-
-
 def _controller(name: str, here: Path | None, folder: Path) -> str:
     """A shipped name as it is; a plug-in's path moved.  here: the folder it counts from, None for the working folder."""
     file, colon, inner = name.rpartition(":") if ".py:" in name or ".so:" in name else (name, "", "")
     if not file.endswith((".py", ".so")):
         return name
-    moved = _moved((here or Path()) / file, folder)
+    moved = seen_from((here or Path()) / file, folder)
     return f"{moved if '/' in moved else './' + moved}{colon}{inner}"

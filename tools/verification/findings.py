@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tools.verification.deciding import decides
+from tools.verification.horizons import horizon_ms
+from tools.verification.late_scans import excused
 from tools.verification.monitor import Monitor, NotApplicable, Truth, shown
 from tools.verification.sorts import find_setting
 from tools.verification.term import Term
@@ -90,6 +92,11 @@ def judge(monitor: Monitor, requirement: Requirement, scenario: str = "") -> Fin
         return Finding(name, Verdict.NOT_APPLICABLE, reason=str(reason))
     n = len(truth.holds) if when is None else min(len(truth.holds), len(when.holds))
     counts = np.ones(n, dtype=np.bool_) if when is None else when.holds[:n]
+    if monitor.late:
+        ahead_ms = max(
+            horizon_ms(t, monitor.settings) for t in (requirement.formula, requirement.when) if t is not None
+        )
+        counts = counts & ~excused(monitor.trace["time_ms"][:n], monitor.late, ahead_ms)
     places = np.flatnonzero(counts)
     if not len(places):
         return Finding(name, Verdict.NOT_EXERCISED)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from scenarios.errors import InternalError
 from tools.verification import signals
+from tools.verification.late_scans import late_spells
 from tools.verification.signals import Bools, Floats
 from tools.verification.sorts import Setting, Sort
 from tools.verification.term import Term
@@ -66,6 +67,7 @@ class Monitor:
         self.trace, self.settings = trace, settings
         self.n = len(times_ms)
         self.first_ms = float(times_ms[0])
+        self.late = late_spells(trace)
         self._truths: dict[str, Truth] = {}
         self._numbers: dict[str, Any] = {}
 

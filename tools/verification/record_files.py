@@ -14,12 +14,14 @@ from xml.etree import ElementTree as ET
 from tools.verification.acceptance import CAUTION, Line
 from tools.verification.campaign import RunFindings
 from tools.verification.findings import Verdict
+from tools.verification.hunted import Hunted
 from tools.verification.pack import PACKS
 
 HEADS = (
     "id", "severity", "requirement", "verdict", "least_margin", "unit", "at_s", "scenario", "seed", "controller",
     "settings", "deciding_clause", "times_exercised", "scenarios_that_exercised", "scenarios_that_failed", "reason",
-    "source", "pack", "test", "date", "name", "signature",
+    "source", "pack", "test", "hunt_verdict", "hunt_least_margin", "hunt_unit", "hunt_trials", "hunt_trial", "date", "name",
+    "signature",
 )  # fmt: skip
 
 
@@ -45,10 +47,17 @@ def acceptance_csv(found: Sequence[Line]) -> str:
                 run.scenario if run else "", run.seed if run else "", run.controller if run else "",
                 run.settings if run else "", one.clause if one else "", line.times,
                 " ".join(name for name, _ in line.exercised), " ".join(line.failed), line.reason, need.source,
-                Path(need.file).name, test_of(line), "", "", "",
+                Path(need.file).name, test_of(line), *_hunt_cells(line), "", "", "",
             ]
         )  # fmt: skip
     return out.getvalue()
+
+
+def _hunt_cells(line: Line) -> tuple[str, ...]:
+    hunt = line.hunt
+    if hunt is None:
+        return ("", "", "", "", "")
+    return (hunt.verdict, "" if hunt.margin is None else repr(hunt.margin), hunt.unit, str(hunt.trials), hunt.told)
 
 
 def traceability_csv(found: Sequence[Line], runs: Sequence[RunFindings]) -> str:
@@ -56,10 +65,10 @@ def traceability_csv(found: Sequence[Line], runs: Sequence[RunFindings]) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(("id", "scenario", "seed", "verdict", "times_exercised", "margin", "unit", "at_s", "test"))
-    for k, line in enumerate(found):
+    for line in found:
         for run in runs:
-            one = run.findings[k]
-            if one.exercised:
+            one = next((one for one in run.findings if one.id == line.requirement.id), None)
+            if one is not None and one.exercised:  # the contract suite has inputs of its own
                 margin = "" if one.margin is None else repr(one.margin)
                 at_s = "" if one.time_ms is None else one.time_ms / 1000.0
                 writer.writerow(
@@ -68,7 +77,7 @@ def traceability_csv(found: Sequence[Line], runs: Sequence[RunFindings]) -> str:
     return out.getvalue()
 
 
-def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str) -> str:
+def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str, hunted: Hunted | None = None) -> str:
     """A suite for each pack file, a case for each requirement: failed, skipped (not exercised, not applicable) or passed."""
     root = ET.Element("testsuites", name=title)
     suites: dict[str, ET.Element] = {}
@@ -82,6 +91,8 @@ def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str) ->
             )
             properties = ET.SubElement(suite, "properties")
             ET.SubElement(properties, "property", name="caution", value=CAUTION)
+            if hunted is not None:
+                ET.SubElement(properties, "property", name="hunt", value=hunted.words)
         case = ET.SubElement(
             suite, "testcase", classname=f"twoslide.{name}", name=f"{line.requirement.id} {line.sentence}", time="0"
         )
@@ -100,7 +111,11 @@ def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str) ->
         else:
             said = ET.SubElement(case, "system-out")
             where = line.run.scenario if line.run else ""
-            said.text = f"least margin {line.margin_text} in {where}, {line.times} times exercised"
+            said.text = f"least margin {line.margin_text} in {where}, {line.times} times exercised" if where else "kept"
+        if line.hunt is not None:
+            told = case.find("system-out")
+            told = ET.SubElement(case, "system-out") if told is None else told
+            told.text = "; ".join([*([told.text] if told.text else []), f"in the hunt: {line.hunt.words}"])
         for kind in kinds:
             totals[kind] += 1
             suite.set(kind, str(int(suite.get(kind, "0")) + 1))

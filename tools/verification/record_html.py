@@ -64,6 +64,7 @@ def view(line: Line, saved: Mapping[str, Path]) -> dict[str, Any]:
         "failed": ", ".join(_name(name) for name in line.failed),
         "saved": str(saved.get(line.requirement.id, "")),
         "reason": line.reason,
+        "hunt": line.hunt.words if line.hunt else "",
         "severity": SEVERITIES[line.requirement.severity],
         "source": line.requirement.source or "not told",
         "svg": Markup(moment_svg(cut)) if cut else "",  # its texts are escaped where it is made
@@ -85,6 +86,7 @@ def as_html(
     number = counts(found)
     packs = []
     titles = {str(path): text for path, text in zip(pack.files, pack.titles, strict=True)}
+    titles["contract"] = "The controller's contract"
     pairs = zip(found, views, strict=True)
     for file, members in groupby(pairs, key=lambda pair: pair[0].requirement.file):
         packs.append((titles.get(file, Path(file).stem), file, [one for _, one in members]))

@@ -1,23 +1,63 @@
-"""The space that the hunt searches: sequences of happenings on a plant, each with its time and sizes as whole numbers.
+"""The space that the hunt searches: sequences of happenings, each with its time and sizes as whole numbers, on a plant of
+the spread that its file allows, under a sheet with some settings moved, and with a clock that wraps on the way.
 
-A trial is written as a normal scenario file, so that `twoslide run` plays it again.  Faults that make an instrument lie
-within its range are left out: requirements speak of true values, and no controller can know them then.
+A trial is written as a normal scenario file (ground.py), so that `twoslide run` plays it again.  Faults that make an
+instrument lie within its range are left out: requirements speak of true values, and no controller can know them then.
 """
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
-
-import tomlkit
 
 MINUTES = 30
 LAST_S = MINUTES * 60 - 120  # nothing begins later: what it does shall be seen
 MOST_HAPPENINGS = 6
 LOAD_KW, CONDENSING_C = (150, 520), (26, 38)
+WRAP_S = (1, LAST_S)  # when the controller's 32-bit clock wraps
+PLANTS = 40  # draws of the plant's spread that a trial may have; 0 is the file's own plant
+MOST_SETTINGS = 2
+
+# Settings that a trial may move, and how far, in % of the sheet's value.  Times and limits that requirements ask for by
+# name; limits of pressure and current only as far as a plant may have them.
+_TIME = (40, 250)
+MOVED: dict[str, tuple[int, int]] = {
+    **{
+        f"common.sequence.{name}": _TIME
+        for name in (
+            "pre_lubrication", "start_confirm", "run_up", "oil_after_stop", "stop_to_start", "valves_closed", "idle_delay",
+        )
+    },
+    "common.sequence.unload_timeout": (80, 250),
+    "common.sequence.spin_down": (40, 200),
+    "common.sequence.start_to_start": (5, 100),
+    "common.sequence.volume_ratio_unloads_below": (40, 200),
+    **{
+        f"common.protection.{name}": _TIME
+        for name in (
+            "high_discharge_pressure_delay", "low_suction_pressure_delay", "low_suction_bypass",
+            "high_discharge_temperature_delay", "low_discharge_superheat_delay", "low_superheat_bypass",
+            "low_oil_differential_delay", "low_oil_bypass", "high_filter_differential_delay",
+            "high_oil_temperature_delay", "vessel_high_level_delay", "motor_overload_delay", "failed_start",
+            "failed_stop", "running_feedback_lost", "signal_lost_delay",
+        )
+    },
+    "common.protection.high_discharge_pressure_trip": (96, 104),
+    "common.protection.low_oil_differential_trip": (60, 130),
+    "common.protection.motor_overload_trip": (90, 110),
+    "common.inhibit.current_hold": (70, 103),
+    "common.inhibit.current_unload": (75, 108),
+    "common.inhibit.signal_unload_delay": _TIME,
+    "common.slide_watch.stuck": _TIME,
+    "common.slide_watch.position_lost": _TIME,
+    "common.slide_watch.disagree_delay": _TIME,
+    "common.capacity.minimum_load": (60, 300),
+    "common.capacity.load_ramp": (10, 200),
+    "common.capacity.set_point_ramp": (10, 200),
+    "common.capacity.windup_band": (60, 200),
+    "common.capacity.drive.end_stop_guard": (40, 250),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +78,7 @@ def _operator(action: str, *sizes: tuple[str, int, int], **keys: str) -> Templat
 
 _LASTING = ("s", 1, 300)
 _BRIEF = ("ms", 200, 20_000)
+_SCANS = ("scans", 1, 10)  # a program that comes a second late has other faults; common practice, no source
 
 
 def _fault(name: str, low_pct: int, high_pct: int) -> Template:
@@ -73,6 +114,7 @@ TEMPLATES: dict[str, Template] = {
     "safety chain": _of("safety_chain", (_LASTING,), lasting="{s} s"),
     "valves closed": _of("valves_closed", (_LASTING,), lasting="{s} s"),
     "power dip": _of("power_dip", (_BRIEF,), lasting="{ms} ms"),
+    "late scan": _of("late_scan", (_SCANS,), lasting="{scans}00 ms"),
     "condenser fans": _of("condenser_fans", (("pct", 0, 100),), running="{pct} %"),
     "liquid surge": _of("liquid_surge", (("flow", 1, 300), _LASTING), flow="{flow} g/s", lasting="{s} s"),
     "oil pump weak": _fault("oil_pump_weak", 5, 100),
@@ -82,6 +124,7 @@ TEMPLATES: dict[str, Template] = {
     "strainer fouls": _fault("strainer_fouling", 5, 98),
     "coupling worn": _fault("coupling_worn", 5, 100),
     "contactor stuck": _switched("contactor_stuck"),
+    "contactor open": _switched("contactor_open"),
     "capacity slide stuck": _switched("capacity_slide_stuck"),
     "volume-ratio slide stuck": _switched("volume_ratio_slide_stuck"),
     "capacity linkage slips": _fault("capacity_linkage_slip", 2, 40),
@@ -116,41 +159,75 @@ class Happening:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One point of the space."""
+    """One point of the space.  wraps_s: when the controller's clock wraps; plant: a draw of the plant's spread, 0 for the
+    file's own; settings: those that are moved, with % of the sheet's value."""
 
     load_kw: int
     condensing_c: int
     seed: int
     happenings: tuple[Happening, ...]
+    wraps_s: int = 700
+    plant: int = 0
+    settings: tuple[tuple[str, int], ...] = ()
 
     @property
-    def size(self) -> tuple[int, int]:
-        """What makes a trial smaller than another: fewer happenings, then smaller numbers."""
-        return len(self.happenings), sum(h.at_s + sum(map(abs, h.sizes)) for h in self.happenings)
+    def size(self) -> tuple[int, int, int]:
+        """What makes a trial smaller than another: fewer happenings, less that is moved, then smaller numbers."""
+        moved = len(self.settings) + (self.plant != 0)
+        return len(self.happenings), moved, sum(h.at_s + sum(map(abs, h.sizes)) for h in self.happenings)
+
+    def smaller(self) -> list[Trial]:
+        """Trials with one thing left out, the largest step first; a trial keeps at least one happening."""
+        k = len(self.happenings)
+        found = [self.without_happening(i) for i in range(k)] if k > 1 else []
+        found += [replace(self, plant=0)] if self.plant else []
+        return found + [
+            replace(self, settings=self.settings[:i] + self.settings[i + 1 :]) for i in range(len(self.settings))
+        ]
+
+    def without_happening(self, number: int) -> Trial:
+        """The same without one of its happenings."""
+        return replace(self, happenings=self.happenings[:number] + self.happenings[number + 1 :])
 
     def numbers(self) -> tuple[list[int], list[tuple[int, int]]]:
         """All times and sizes in one row, and the range of each: what an optimiser moves."""
-        values, ranges = [self.load_kw, self.condensing_c], [LOAD_KW, CONDENSING_C]
+        values, ranges = [self.load_kw, self.condensing_c, self.wraps_s], [LOAD_KW, CONDENSING_C, WRAP_S]
+        for name, share_pct in self.settings:
+            values.append(share_pct)
+            ranges.append(MOVED[name])
         for h in self.happenings:
             values += [h.at_s, *h.sizes]
             ranges += [(0, LAST_S), *((low, high) for _, low, high in TEMPLATES[h.name].sizes)]
         return values, ranges
 
     def moved(self, values: Sequence[float]) -> Trial:
-        """The same happenings with other numbers, rounded and held within their ranges."""
+        """The same happenings and settings with other numbers, rounded and held within their ranges."""
         _, ranges = self.numbers()
         row = [min(high, max(low, round(v))) for v, (low, high) in zip(values, ranges, strict=True)]
-        happenings, k = [], 2
+        settings = tuple((name, row[3 + i]) for i, (name, _) in enumerate(self.settings))
+        happenings, k = [], 3 + len(settings)
         for h in self.happenings:
             n = len(h.sizes)
             happenings.append(Happening(h.name, row[k], tuple(row[k + 1 : k + 1 + n])))
             k += 1 + n
-        return replace(self, load_kw=row[0], condensing_c=row[1], happenings=tuple(happenings))
+        return replace(
+            self, load_kw=row[0], condensing_c=row[1], wraps_s=row[2], settings=settings, happenings=tuple(happenings)
+        )
+
+    def told(self) -> str:
+        """Its happenings and what is moved, in words."""
+        words = [
+            f"{h.at_s} s {h.name}{' ' + ' '.join(map(str, h.sizes)) if h.sizes else ''}"
+            for h in sorted(self.happenings, key=lambda h: h.at_s)
+        ]
+        words += [f"{name} at {share_pct} %" for name, share_pct in self.settings]
+        return "; ".join([*words, *([f"plant {self.plant} of its spread"] if self.plant else [])])
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
         return {
-            "load_kw": self.load_kw, "condensing_c": self.condensing_c, "seed": self.seed,
+            "load_kw": self.load_kw, "condensing_c": self.condensing_c, "seed": self.seed, "wraps_s": self.wraps_s,
+            "plant": self.plant, "settings": [list(one) for one in self.settings],
             "happenings": [[h.name, h.at_s, list(h.sizes)] for h in self.happenings],
         }  # fmt: skip
 
@@ -158,37 +235,7 @@ class Trial:
 def from_dict(data: dict[str, Any]) -> Trial:
     """The trial that `as_dict` gave."""
     happenings = tuple(Happening(name, at_s, tuple(sizes)) for name, at_s, sizes in data["happenings"])
-    return Trial(data["load_kw"], data["condensing_c"], data["seed"], happenings)
-
-
-def scenario_text(
-    trial: Trial, plant: Path, controller: str, sheet: Path | None, folder: Path, title: str = "A trial of the hunt"
-) -> str:
-    """The trial as a scenario file that will lie in `folder`."""
-    document: Any = tomlkit.document()
-    document["title"] = title
-    document["purpose"] = "made by the hunt for a counter-example"
-    document["expects"] = "every requirement holds"
-    document["plant"] = _seen_from(plant, folder)
-    document["controller"] = controller
-    if sheet is not None:
-        document["settings"] = _seen_from(sheet, folder)
-    document["duration"] = f"{MINUTES} min"
-    document["seed"] = trial.seed
-    document["start"] = {
-        "suction_pressure": "-6 °C sat", "discharge_pressure": f"{trial.condensing_c} °C sat", "load": f"{trial.load_kw} kW",
-    }  # fmt: skip
-    events = tomlkit.aot()
-    for h in sorted(trial.happenings, key=lambda h: h.at_s):
-        events.append(tomlkit.item(h.event()))
-    if trial.happenings:
-        document["event"] = events
-    return tomlkit.dumps(document)
-
-
-def _seen_from(path: Path, folder: Path) -> str:
-    """A path as a file in `folder` writes it; absolute on another drive."""
-    try:
-        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
-    except ValueError:
-        return path.resolve().as_posix()
+    settings = tuple((name, share_pct) for name, share_pct in data["settings"])
+    return Trial(
+        data["load_kw"], data["condensing_c"], data["seed"], happenings, data["wraps_s"], data["plant"], settings
+    )

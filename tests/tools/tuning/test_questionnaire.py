@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
 from scenarios.errors import InputRefused
+from scenarios.plant_draws import uncertain_values
 from scenarios.plant_file import Plant, load_plant
 from scenarios.preparation import known
 from scenarios.quantities import Site
-from tools.tuning.plant_draws import uncertain_values
 from tools.tuning.questionnaire import (
     default_of,
     limits_of_item,

@@ -12,12 +12,12 @@ from plant_model.derived import Parameters, derive
 from plant_model.parameters import PlantParameters
 from plant_model.properties import saturation_temperature_k
 from scenarios.demo_sheets import demo_settings
+from scenarios.plant_draws import value_at, with_value
 from scenarios.sheet_differences import settings_differences
 from tools.tuning import sheet_effects
 from tools.tuning.gain_schedule import map_margins
 from tools.tuning.known_directions import expected
 from tools.tuning.operating_map import Grid, operating_map
-from tools.tuning.plant_draws import value_at, with_value
 from tools.tuning.sheet_effects import LoopChange, loop_changes, why_no_loop
 
 BASE = demo_settings("scheduled_pi")

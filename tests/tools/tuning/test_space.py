@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from controller.registry import CROSS_CHECKS, SHIPPED
 from scenarios.demo_sheets import demo_settings
 from scenarios.errors import InputRefused
+from scenarios.plant_draws import value_at
 from tools.tuning import space as space_module
-from tools.tuning.plant_draws import value_at
 from tools.tuning.space import FIGURES, KNOBS, SET_POINT, knobs_of, rule_at, space_of
 
 NAMES = sorted(SHIPPED)

@@ -11,9 +11,9 @@ from controller.registry import CROSS_CHECKS, SHIPPED
 from scenarios.cross_checks import every_field
 from scenarios.demo_sheets import demo_settings
 from scenarios.errors import InputRefused
+from scenarios.plant_draws import value_at
 from scenarios.quantities import Site
 from scenarios.settings_sheet import load_sheet
-from tools.tuning.plant_draws import value_at
 from tools.tuning.tuned_sheet import CAUTION, check_not_overwritten, setting_rows, sheet_path, write_tuned_sheet
 
 SITE = Site(101325.0, lambda kelvin: 3e5)

@@ -7,15 +7,20 @@ import random
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import tools.verification.hunt as module
+import tools.verification.hunt as hunt_module
+import tools.verification.hunt_round as module
+from controller.registry import CROSS_CHECKS
 from scenarios.errors import InputRefused
 from scenarios.preparation import SCAN_MS, prepare
 from tools.verification.findings import Finding, Verdict
-from tools.verification.hunt import Found, Ground, draw, one_round, run
+from tools.verification.ground import Ground, base_settings, moved_settings
+from tools.verification.hunt import Found, run
+from tools.verification.hunt_round import draw, one_round, player_of
 from tools.verification.pack import load_pack
 from tools.verification.trial import LAST_S, TEMPLATES, Happening, Trial, from_dict
 
@@ -31,7 +36,7 @@ def of(name: str, end: int, at_s: int = 600) -> Happening:
 def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tmp_path: Path) -> None:
     trial = Trial(300, 30, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
     path = tmp_path / "all.toml"
-    path.write_text(GROUND.text(trial, tmp_path), encoding="utf-8")
+    GROUND.write(trial, path)
     (prepared,) = prepare([path], log_ms=SCAN_MS)
     assert len(prepared.scenario.events) == len(TEMPLATES)
     starts = [event.starts_ms for event in prepared.scenario.events]
@@ -47,6 +52,56 @@ def test_a_drawn_trial_is_plain_data_and_stays_in_its_ranges(seed: int) -> None:
     assert trial.moved(values) == trial
     far = trial.moved([1e9] * len(values)).numbers()[0]
     assert far == [high for _, high in ranges]
+
+
+def full(**more: Any) -> Trial:
+    """A trial that moves everything."""
+    settings = (("common.sequence.pre_lubrication", 60), ("common.protection.failed_stop", 200))
+    return Trial(300, 31, 7, (of("stop button", 1, 300),), 250, 3, settings, **more)
+
+
+def test_what_a_trial_moves_is_in_its_files(tmp_path: Path) -> None:
+    path = tmp_path / "one" / "trial.toml"
+    GROUND.write(full(), path)
+    (moved,) = prepare([path], log_ms=SCAN_MS)
+    GROUND.write(Trial(300, 31, 7, ()), tmp_path / "plain.toml")
+    (plain,) = prepare([tmp_path / "plain.toml"], log_ms=SCAN_MS)
+    assert moved.clock_offset_ms == 2**32 - 250_000
+    assert moved.settings.common.sequence.pre_lubrication_ms == 0.6 * plain.settings.common.sequence.pre_lubrication_ms
+    assert moved.settings.common.protection.failed_stop_ms == 2 * plain.settings.common.protection.failed_stop_ms
+    drawn, own = moved.plant.parameters, plain.plant.parameters
+    assert drawn.suction_vessel.volume_m3 != own.suction_vessel.volume_m3
+    assert drawn.motor == own.motor
+    # nothing is left of the trial but its files
+    assert sorted(p.relative_to(tmp_path / "one").as_posix() for p in path.parent.rglob("*.toml")) == [
+        "plants/trial.toml", "sheets/trial.toml", "trial.toml",
+    ]  # fmt: skip
+
+
+@given(st.integers(0, 2**32))
+def test_moved_settings_never_contradict_each_other(seed: int) -> None:
+    trial = draw(random.Random(seed))
+    settings, kept = moved_settings(GROUND, trial)
+    assert CROSS_CHECKS[type(settings)](settings) == []
+    assert set(kept) <= set(trial.settings)
+
+
+def test_a_move_that_contradicts_the_sheet_is_left_out() -> None:
+    """A back-spin guard twice as long as the stop-to-start wait would let the machine start while it turns."""
+    moves = (("common.sequence.stop_to_start", 40), ("common.sequence.spin_down", 200))
+    settings, kept = moved_settings(GROUND, Trial(300, 31, 7, (), settings=moves))
+    assert kept == [("common.sequence.spin_down", 200)]
+    assert settings.common.sequence.stop_to_start_ms == base_settings(GROUND).common.sequence.stop_to_start_ms
+
+
+def test_a_saved_trial_is_played_again_bit_for_bit(tmp_path: Path) -> None:
+    traces = []
+    for name in ("first", "second"):
+        GROUND.write(full(), tmp_path / name / f"{name}.toml")
+        (prepared,) = prepare([tmp_path / name / f"{name}.toml"], log_ms=SCAN_MS)
+        traces.append(player_of(tmp_path)(prepared)[0])
+    for column, values in traces[0].values.items():
+        assert np.array_equal(values, traces[1].values[column], equal_nan=True), column
 
 
 class Fake:
@@ -70,7 +125,7 @@ class Fake:
 @pytest.fixture
 def fake(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "Judge", Fake)
-    monkeypatch.setattr(module, "_check", lambda ground: None)
+    monkeypatch.setattr(hunt_module, "_check", lambda ground: None)
 
 
 @pytest.mark.usefixtures("fake")
@@ -107,6 +162,15 @@ def test_finished_rounds_are_kept_and_those_of_other_inputs_are_not_taken(tmp_pa
     assert run(GROUND, 2, tmp_path, 0.0).rounds == 0
     (tmp_path / "rounds" / "00000.json").write_text("half a fi", encoding="utf-8")
     assert run(GROUND, 1, tmp_path, 0.0).rounds == first.rounds - 1
+
+
+@pytest.mark.usefixtures("fake")
+def test_a_hunt_that_was_ended_has_what_is_left_of_its_time(tmp_path: Path) -> None:
+    run(GROUND, 1, tmp_path, 0.3)
+    for path in (tmp_path / "rounds").glob("*.json"):
+        path.write_text(json.dumps({**json.loads(path.read_text()), "spent_s": 1e4}), encoding="utf-8")
+    before = run(GROUND, 1, tmp_path, 0.0).rounds
+    assert run(GROUND, 1, tmp_path, 60.0).rounds == before
 
 
 def test_a_real_round_on_a_correct_controller(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,7 +24,8 @@ from tools.verification.box_bench import BoxBench
 from tools.verification.campaign import Campaign, plan
 from tools.verification.cause_effect import Matrix, Row, differences, matrix_of
 from tools.verification.findings import Verdict, evaluate
-from tools.verification.hunt import Ground, run
+from tools.verification.ground import Ground
+from tools.verification.hunt import run
 from tools.verification.pack import Pack, load_pack
 from tools.verification.signal_box import Box, healthy_of, usual_ranges
 
@@ -82,7 +83,7 @@ def test_the_packs_alone_see_nine_of_ten() -> None:
 
 def test_a_copy_without_a_defect_does_what_the_shipped_one_does(tmp_path: Path) -> None:
     """Also the copy breaks nothing: what is seen later is the defect and not the copying."""
-    from tools.verification.hunt import player_of
+    from tools.verification.hunt_round import player_of
 
     name, controller = "stop_in_run_up", "scheduled_pi"
     prepared = scenario(name, controller)

@@ -156,7 +156,7 @@ INSTRUMENTS_AND_DRIVES: tuple[Defect, ...] = (
         POSITIONER,
         "if direction > 0 and s.at_high and s.high_on_ms + dt_ms > settings.end_stop_guard_ms:",
         "if direction > 0 and s.at_high and s.high_on_ms + dt_ms > 1000 * settings.end_stop_guard_ms:",
-        "",
+        "full_load_short_of_span",
         "three_position",
     ),
     Defect(
@@ -178,7 +178,7 @@ INSTRUMENTS_AND_DRIVES: tuple[Defect, ...] = (
         "three_position.py",
         "    s.pulse_left_ms -= dt_ms\n",
         "",
-        "",
+        "steady_part_load",
         "three_position",
     ),
     Defect(

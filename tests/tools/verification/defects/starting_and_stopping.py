@@ -130,6 +130,7 @@ STARTING_AND_STOPPING: tuple[Defect, ...] = (
         PROTECTION,
         "    if mode == Mode.STARTING:\n        if mode_elapsed_ms",
         "    if mode == Mode.OFF:\n        if mode_elapsed_ms",
+        "contactor_does_not_close",
     ),
     # stopping
     Defect(

@@ -88,7 +88,7 @@ TRIPS_AND_LATCHES: tuple[Defect, ...] = (
         CAUSES,
         "q.oil_differential_kpa = signals.oil_pressure_kpa_abs - below_kpa_abs",
         "q.oil_differential_kpa = signals.oil_pressure_before_filter_kpa_abs - below_kpa_abs",
-        "",
+        "oil_filter_blocks",
     ),
     Defect(
         "the filter differential has the wrong sign",
@@ -165,5 +165,6 @@ TRIPS_AND_LATCHES: tuple[Defect, ...] = (
         CAUSES,
         "if mode != Mode.STARTING and not inputs.motor_running:",
         "if mode == Mode.OFF and not inputs.motor_running:",
+        "contactor_drops_out",
     ),
 )

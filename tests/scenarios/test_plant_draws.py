@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from plant_model.parameters import PlantParameters, cross_check
 from scenarios.errors import InputRefused
 from scenarios.known import Known
+from scenarios.plant_draws import draw_plant, uncertain_values, value_at, with_value
 from scenarios.plant_file import Plant, load_plant
 from scenarios.preparation import known
 from tests.tools.tuning.small_study import LIBRARY
-from tools.tuning.plant_draws import draw_plant, uncertain_values, value_at, with_value
 
 
 def demo_plant(**uncertainty: float) -> Plant[PlantParameters]:
