@@ -86,7 +86,7 @@ def log_of(night: Night) -> LoggedData:
         failed = night.inputs[f"{instrument}_health"][:end]
         put(name, night.inputs[name][:end], band, (failed == Health.UNDER) | (failed == Health.OVER))
     for name in CONTACTS:
-        put(name, night.inputs[name][:end], 0.0)
+        put(name, night.inputs[name][:end].astype(float), 0.0)
     own_word = ("trip_first_out",) if chance.random() < 1.0 / 3.0 else ()
     for name in (*COMMANDS, *STATES, *own_word):
         put(name, night.outputs[name][:end].astype(float), 0.0)
