@@ -141,8 +141,8 @@ def targets_of(record: Record, smoothing_s: float = 4.0, corrections: dict[str, 
         [
             smoothed("suction_pressure"),
             smoothed("discharge_pressure"),
-            np.clip(_held_position(record, "capacity_position", corrections), 0.0, 1.0),
-            np.clip(_held_position(record, "volume_ratio_position", corrections), 0.0, 1.0),
+            _travel(record, "capacity_position", corrections),
+            _travel(record, "volume_ratio_position", corrections),
         ]
     )
     n = len(path)
@@ -162,11 +162,15 @@ def _first(record: Record, name: str, rows: slice, otherwise: float) -> float:
     return float(np.nanmean(values[rows]))
 
 
-def _held_position(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
+def _travel(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
+    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged."""
     values = filled(record.measured[name])
     if corrections and name in corrections:
         values = values - corrections[name]
-    return values
+    second = f"{name}_opposite"
+    if record.has(second):
+        values = 0.5 * (values + filled(record.measured[second]))
+    return np.clip(values, 0.0, 1.0)
 
 
 def start_of(parameters: Parameters, targets: Targets) -> tuple[PlantState, Disturbances]:
