@@ -206,8 +206,23 @@ def _fault_lines(
         size = f"{100.0 * found.amount:.1f} %"
         return _event("plant_fault", fault=f"{key}_slow", at=f"{onset_s:.0f} s", size=size), ""
     if key in ("capacity_linkage", "volume_ratio_linkage"):
-        slip = slip_frac(evidence.record, key.removesuffix("_linkage"), found.onset_s)
-        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=f"{100.0 * slip:.1f} %"), ""
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
+    if key in SENSOR_EVENTS:
+        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+    if key == "other_machine":
+        return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
+    if key == "oil_loss":
+        rate = found.size / max(60.0, rise_s)
+        return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
+    if key in ("capacity_slide", "volume_ratio_slide"):
+        if found.amount > 0.6:
+            return _event("plant_fault", fault=f"{key}_stuck", at=f"{onset_s:.0f} s"), ""
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slow", at=f"{onset_s:.0f} s", size=size), ""
+    if key in ("capacity_linkage", "volume_ratio_linkage"):
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
     if key == "heat_rejection":
         growth = {"over": f"{rise_s:.0f} s"} if rise_s >= 5.0 else {}
         size = f"{100.0 * lost_conductance_frac(evidence, found):.2f} %"
@@ -215,19 +230,6 @@ def _fault_lines(
     if key == "load_change":
         return "", ""  # in the load
     return "", f"a cause of the kind “{group}” is not simulated"
-
-
-def slip_frac(record: Record, pair: str, onset_s: float) -> float:
-    """Share of the first half's motion that the second half misses from the onset on, by least squares; −1 to 1."""
-    first, second = (record.measured[f"{pair}_position{half}"] for half in ("", "_opposite"))
-    after = np.arange(record.rows) >= max(0.0, onset_s - 30.0)
-    after &= np.isfinite(first) & np.isfinite(second)
-    moved, gap = first[after], (second - first)[after]
-    if len(moved) < 10:
-        return 0.0
-    moved, gap = moved - moved[0], gap - gap[0]
-    square = float(moved @ moved)
-    return float(np.clip(-(moved @ gap) / square, -1.0, 1.0)) if square > 1.0e-6 else 0.0
 
 
 def _offset(evidence: Evidence, whole: Record) -> int:
