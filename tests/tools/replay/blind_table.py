@@ -24,10 +24,12 @@ import numpy as np
 
 from controller.process_image import Trip
 from scenarios.chance import generator
+from scenarios.logged_data.records import LoggedData
 from scenarios.row import INDEX
-from tests.tools.replay.nights import BY_NAME, SHEET, Prepared, night
+from tests.tools.replay.nights import BY_NAME, SHEET, NotReplayed, Prepared, night
 from tests.tools.replay.truth import LIBRARY, Night, play
 from tools.replay.as_scenario import AFTER_S
+from tools.replay.first_out import Stop
 from tools.replay.study import Alternative, Study, study
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -49,20 +51,20 @@ def sources() -> str:
     return digest.hexdigest()[:12]
 
 
-def first_out(one: Prepared) -> str:
+def first_out(truth: Night, log: LoggedData, stops: Sequence[Stop]) -> str:
     """ "right", "tie", "not resolved" or what was said instead, of the first stop of the night.
 
     The truth is the controller's own first-out and the scan at which the motor fell.
     """
-    end_ms = one.log.end_ms
-    changes = [row for row in one.night.edges.tolist() if row[0] <= end_ms]
+    end_ms = log.end_ms
+    changes = [row for row in truth.edges.tolist() if row[0] <= end_ms]
     falls = [row[0] for row in changes if int(row[1]) == INDEX["motor_running"] and row[3] == 0.0]
     firsts = [Trip(int(row[3])) for row in changes if int(row[1]) == INDEX["trip_first_out"] and row[3] > 0.0]
     if not falls:
-        return "no stop" if not one.stops else f"a stop that was none: {one.stops[0].text[:60]}"
-    if not one.stops or not one.stops[0].earliest_ms <= falls[0] <= one.stops[0].latest_ms:
+        return "no stop" if not stops else f"a stop that was none: {stops[0].text[:60]}"
+    if not stops or not stops[0].earliest_ms <= falls[0] <= stops[0].latest_ms:
         return f"stop not found at {falls[0]}"
-    stop = one.stops[0]
+    stop = stops[0]
     names = [cause.name for cause in stop.causes]
     if not firsts:
         return "right" if stop.verdict == "logic" else f"{stop.verdict} for the logic's own stop"
@@ -138,7 +140,15 @@ def counterfactuals(one: Prepared, made: Study, other: Alternative) -> list[dict
 def judged(name: str, seed: int, what_if: bool) -> dict[str, Any]:
     """Figures of one night."""
     began = time.process_time()
-    one = night(name, seed)
+    told: dict[str, Any] = {"sources": sources(), "name": name, "seed": seed, "group": BY_NAME[name].group}
+    try:
+        one = night(name, seed)
+    except NotReplayed as short:
+        _, played, log, stops = short.args
+        return {
+            **told, "sampling": played.sampling, "trip": played.trip.name, "first_out": first_out(played, log, stops),
+            "ranked": [("not replayed", 0.0)], "best": {}, "load_rms": None,
+        } | ({"counterfactual": [], "reproduced": False} if what_if else {})  # fmt: skip
     night.cache_clear()
     other = alternative_of(one.settings, generator(seed, f"alternative for {name}"))
     plant = LIBRARY / "plants" / f"{BY_NAME[name].plant}.toml"
@@ -155,8 +165,8 @@ def judged(name: str, seed: int, what_if: bool) -> dict[str, Any]:
     inside = (true_w >= load.low_w) & (true_w <= load.high_w)
     width = (load.high_w - load.low_w)[good]
     row: dict[str, Any] = {
-        "sources": sources(), "name": name, "seed": seed, "group": BY_NAME[name].group, "sampling": one.night.sampling,
-        "trip": one.night.trip.name, "first_out": first_out(one),
+        **told, "sampling": one.night.sampling, "trip": one.night.trip.name,
+        "first_out": first_out(one.night, one.log, one.stops),
         "ranked": [(r.group, round(r.probability, 4)) for r in made.diagnosis.ranked[:5]], "verdict": made.diagnosis.verdict,
         "best": {r.group: [(f := r.fits[0]).hypothesis.key, round(f.size, 3), round(f.onset_s), round(f.chi2, 1)]
                  for r in made.diagnosis.ranked[:4] if r.fits},
@@ -201,6 +211,7 @@ def summary(rows: Sequence[dict[str, Any]]) -> dict[str, float]:
     n = len(rows)
     groups = [[group for group, _ in row["ranked"]] for row in rows]
     said = [row["first_out"] for row in rows if row["first_out"] != "not resolved"]
+    loads = [row for row in rows if row["load_rms"] is not None]
     verdicts = [one for row in rows for one in row.get("counterfactual", [])]
     given = [one for one in verdicts if one["said"] != "open"]
     return {
@@ -212,11 +223,11 @@ def summary(rows: Sequence[dict[str, Any]]) -> dict[str, float]:
         ) / n,
         "first-out": sum(one in ("right", "tie", "no stop") for one in said) / max(1, len(said)),
         "first-out ties": sum(one == "tie" for one in said), "first-out not resolved": n - len(said),
-        "load RMS, worst": max(row["load_rms"] for row in rows),
-        "load RMS over 5 %": sum(row["load_rms"] > 0.05 for row in rows),
-        "load RMS, all": float(np.sqrt(np.mean([row["load_rms"] ** 2 for row in rows]))),
-        "cover": float(np.mean([row["cover"] for row in rows])),
-        "half width": 0.5 * float(np.mean([row["width"] for row in rows])),
+        "load RMS, worst": max((row["load_rms"] for row in loads), default=0.0),
+        "load RMS over 5 %": sum(row["load_rms"] > 0.05 for row in loads),
+        "load RMS, all": float(np.sqrt(np.mean([row["load_rms"] ** 2 for row in loads]))) if loads else 0.0,
+        "cover": float(np.mean([row["cover"] for row in loads])) if loads else 0.0,
+        "half width": 0.5 * float(np.mean([row["width"] for row in loads])) if loads else 0.0,
         "what-if nights": sum("counterfactual" in row for row in rows),
         "reproduced": sum(bool(row.get("reproduced")) for row in rows),
         "verdicts": len(verdicts), "verdicts given": len(given),
@@ -232,7 +243,10 @@ def show(rows: Sequence[dict[str, Any]]) -> None:
             continue
         counts = Counter(row["ranked"][0][0] for row in mine)
         told = ", ".join(f"{group} {count}" for group, count in counts.most_common())
-        rms, cover = (np.array([row[key] for row in mine]) for key in ("load_rms", "cover"))
+        rms, cover = (
+            np.array([row[key] for row in mine if row["load_rms"] is not None] or [0.0])
+            for key in ("load_rms", "cover")
+        )
         print(
             f"{name:18s} {BY_NAME[name].group:22s} {told:60s} load {rms.mean():.3f} ≤ {rms.max():.3f} in {cover.mean():.2f}"
         )
@@ -247,9 +261,10 @@ def show(rows: Sequence[dict[str, Any]]) -> None:
         print(f"{sampling:18s}", {key: round(value, 3) for key, value in found.items()})
     print("all               ", {key: round(value, 3) for key, value in summary(rows).items()})
     for row in rows:
-        if row["ranked"][0][0] != row["group"] or row["load_rms"] > 0.05:
-            print("look at", {key: row[key] for key in ("name", "seed", "sampling", "trip", "ranked", "best")},
-                  round(row["load_rms"], 3))  # fmt: skip
+        if row["ranked"][0][0] != row["group"] or (row["load_rms"] or 0.0) > 0.05:
+            print(
+                "look at", {key: row[key] for key in ("name", "seed", "sampling", "trip", "ranked", "best", "load_rms")}
+            )
 
 
 def kept_file() -> Path | None:
@@ -272,7 +287,8 @@ def main() -> None:
         mark = " " if row["ranked"][0][0] == row["group"] else "×"
         print(
             f"{mark} {row['name']:18s} {row['seed']} {row['sampling']:15s} {row['trip']:24s} {row['ranked'][0]} "
-            f"load {row['load_rms']:.3f} in {row['cover']:.2f} {row['first_out']} {row['studied_s']} s", flush=True,
+            f"load {row['load_rms'] or 0.0:.3f} in {row.get('cover', 0.0):.2f} {row['first_out']} {row.get('studied_s')} s",
+            flush=True,
         )  # fmt: skip
     show(rows)
 

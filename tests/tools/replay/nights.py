@@ -24,6 +24,10 @@ BY_NAME: dict[str, Cause] = {cause.name: cause for cause in CAUSES}
 SHEET = LIBRARY / "sheets" / "demo_scheduled_pi.toml"
 
 
+class NotReplayed(Exception):
+    """A night with too little service before its event; carries night, log and stops."""
+
+
 @dataclass(slots=True)
 class Prepared:
     """A night, its log and record without the truth, and the model's plant (the file's, not the night's)."""
@@ -55,7 +59,8 @@ def night(name: str, seed: int) -> Prepared:
     record = record_at(log, stops)
     parameters = parameters_of(made.nominal.plant.parameters, made.nominal.plant.refrigerant)
     first, end = stretch_of(record)
-    assert end > first, f"{name} {seed}: no stretch to replay"
+    if end <= first:
+        raise NotReplayed(f"{name} {seed}: no stretch to replay", made, log, stops)
     evidence = evidence_of(record.part(first, end), parameters)
     return Prepared(made, log, stops, record, parameters, first, end, evidence, settings)
 
