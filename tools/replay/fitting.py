@@ -254,7 +254,7 @@ def _courses(times_s: Floats, onsets_s: Floats, shape: str) -> Floats:
 def _first_half(evidence: Evidence, pair: str) -> Floats:
     """Position of a pair's first half in the middle of each block."""
     at = np.clip(evidence.stack.times_s.astype(int), 0, evidence.record.rows - 1)
-    return filled(evidence.record.measured[f"{pair}_position"])[at]
+    return np.asarray(filled(evidence.record.measured[f"{pair}_position"])[at])
 
 
 def fit(evidence: Evidence, hypothesis: Hypothesis, residual_w: Floats) -> Fit | None:

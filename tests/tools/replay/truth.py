@@ -122,7 +122,7 @@ def with_value(record: Any, path: tuple[str, ...], value: Any) -> Any:
 def neighbour(plant: PlantParameters, chance: Any) -> PlantParameters:
     """A plant of the neighbourhood."""
     for path, share in SPREAD:
-        nominal = plant
+        nominal: Any = plant
         for name in path:
             nominal = getattr(nominal, name)
         plant = with_value(plant, path, float(nominal) * (1.0 + share * chance.uniform(-1.0, 1.0)))
