@@ -229,7 +229,7 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     for begin in starts:
         solved = least_squares(
             left, begin[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
-            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS,
+            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
         )  # fmt: skip
         chi2 = float(2.0 * solved.cost)
         if chi2 < best.chi2:
