@@ -16,11 +16,10 @@ if TYPE_CHECKING:
 PLANT_FILES = {"scenario.toml", "load.csv"}
 
 
-def chosen_stop(found: Findings) -> Stop | None:
+def chosen_stop(stops: Sequence[Stop]) -> Stop | None:
     """The stop that is studied: the last one that a trip or the unknown brought about, else the last one."""
-    own = [stop for stop in found.stops if stop.verdict not in ("logic", "operator")]
-    stops = own or found.stops
-    return stops[-1] if stops else None
+    own = [stop for stop in stops if stop.verdict not in ("logic", "operator")]
+    return (own or stops)[-1] if stops else None
 
 
 def trip_of(stop: Stop) -> Trip:
@@ -75,7 +74,7 @@ def study_plant(
     lacking = missing_signals(data)
     if lacking:
         return None, [f"The plant was not replayed: the log has no {', '.join(lacking)}."]
-    stop = chosen_stop(found)
+    stop = chosen_stop(found.stops)
     event_ms = stop.latest_ms if stop is not None else data.end_ms
     own = _plant(plant)
     parameters = derive(own.parameters, own.refrigerant, STEP_MS)

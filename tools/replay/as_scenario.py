@@ -23,6 +23,7 @@ WEATHER_EVERY_S = 120
 BEFORE_ONSET_S = 420
 LONGEST_S = 2400
 AFTER_S = 300  # beyond the trip, load and fault held: what else they did nobody logged
+FASTEST_DRIFT_H = 10.0  # spans an hour, as scenarios take it: what comes faster comes at once
 FAULT_EVENTS = {
     "strainer": "strainer_fouling", "oil_filter": "oil_filter_fouling", "oil_pump": "oil_pump_weak",
     "oil_cooler": "oil_cooler_fouling", "coupling": "coupling_worn",
@@ -32,6 +33,7 @@ SENSOR_EVENTS = {
     "discharge_thermometer": "discharge_temperature", "oil_thermometer": "oil_temperature",
     "oil_transmitter": "oil_pressure", "oil_transmitter_before": "oil_pressure_before_filter",
     "process_thermometer": "process_temperature", "current_transducer": "motor_current",
+    "capacity_feedback": "capacity_position",
 }  # fmt: skip
 
 
@@ -198,12 +200,29 @@ def _fault_lines(
     if key == "oil_loss":
         rate = found.size / max(60.0, rise_s)
         return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
-    if key == "capacity_slide":
+    if key in ("capacity_slide", "volume_ratio_slide"):
         if found.amount > 0.6:
-            return _event("plant_fault", fault="capacity_slide_stuck", at=f"{onset_s:.0f} s"), ""
-        return _event(
-            "plant_fault", fault="capacity_slide_slow", at=f"{onset_s:.0f} s", size=f"{100.0 * found.amount:.1f} %"
-        ), ""
+            return _event("plant_fault", fault=f"{key}_stuck", at=f"{onset_s:.0f} s"), ""
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slow", at=f"{onset_s:.0f} s", size=size), ""
+    if key in ("capacity_linkage", "volume_ratio_linkage"):
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
+    if key in SENSOR_EVENTS:
+        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+    if key == "other_machine":
+        return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
+    if key == "oil_loss":
+        rate = found.size / max(60.0, rise_s)
+        return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
+    if key in ("capacity_slide", "volume_ratio_slide"):
+        if found.amount > 0.6:
+            return _event("plant_fault", fault=f"{key}_stuck", at=f"{onset_s:.0f} s"), ""
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slow", at=f"{onset_s:.0f} s", size=size), ""
+    if key in ("capacity_linkage", "volume_ratio_linkage"):
+        size = f"{100.0 * found.amount:.1f} %"
+        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
     if key == "heat_rejection":
         growth = {"over": f"{rise_s:.0f} s"} if rise_s >= 5.0 else {}
         size = f"{100.0 * lost_conductance_frac(evidence, found):.2f} %"
@@ -228,7 +247,7 @@ def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float)
     instrument = SENSOR_EVENTS[found.hypothesis.key]
     reference = found.hypothesis.shift[1] if found.hypothesis.shift else _reference(found)
     size = found.amount * reference / spans_of(evidence.parameters)[instrument]
-    if rise_s < 5.0:
+    if rise_s < max(5.0, 3600.0 * abs(size) / FASTEST_DRIFT_H):
         return _event(
             "instrument_fault", instrument=instrument, fault="bias", at=f"{onset_s:.0f} s", size=f"{100.0 * size:.3f} %"
         )

@@ -29,7 +29,7 @@ from tools.replay.hypotheses import (
     profile_value,
 )
 from tools.replay.playback import Played, Player, Targets, targets_of
-from tools.replay.record import NAMES, Floats, Record
+from tools.replay.record import NAMES, Floats, Record, filled
 from tools.replay.residuals import Stack, motion_of, series_of, stack_of
 
 SPREAD = 1.5  # prior standard deviation of a size, in reference sizes
@@ -155,7 +155,12 @@ def signature(evidence: Evidence, hypothesis: Hypothesis, amounts: Floats | None
         for name, value in hypothesis.channels.items():
             if name in series:
                 out[name] = out.get(name, 0.0) + value * course
-    if hypothesis.driven:
+    if hypothesis.law == "slip":
+        first = record.measured[f"{hypothesis.driven}_position"]
+        if f"{hypothesis.driven}_gap" in series:
+            stood = 0.0 if amounts is None else filled(first)[int(np.argmax(course != 0.0))]
+            out[f"{hypothesis.driven}_gap"] = -course * (first - stood)
+    elif hypothesis.driven:
         motion = motion_of(record, hypothesis.driven, evidence.parameters)
         if motion is not None:
             out[f"{hypothesis.driven}_motion"] = -motion[1] * course
@@ -224,7 +229,7 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     for begin in starts:
         solved = least_squares(
             left, begin[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
-            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS,
+            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
         )  # fmt: skip
         chi2 = float(2.0 * solved.cost)
         if chi2 < best.chi2:
@@ -246,6 +251,12 @@ def _courses(times_s: Floats, onsets_s: Floats, shape: str) -> Floats:
     return np.asarray((since > 0.0).astype(float))
 
 
+def _first_half(evidence: Evidence, pair: str) -> Floats:
+    """Position of a pair's first half in the middle of each block."""
+    at = np.clip(evidence.stack.times_s.astype(int), 0, evidence.record.rows - 1)
+    return np.asarray(filled(evidence.record.measured[f"{pair}_position"])[at])
+
+
 def fit(evidence: Evidence, hypothesis: Hypothesis, residual_w: Floats) -> Fit | None:
     """Best time course of a hypothesis; None if the log has none of its channels."""
     stack = evidence.stack
@@ -256,17 +267,21 @@ def fit(evidence: Evidence, hypothesis: Hypothesis, residual_w: Floats) -> Fit |
     null = float(residual_w @ residual_w)
     best = Fit(hypothesis, null)
     blocks = np.array([k for _, k in stack.index])
+    on_gap = np.array([name == f"{hypothesis.driven}_gap" for name, _ in stack.index])
     onsets_s = np.concatenate([[-1.0], stack.times_s[:-1]])
     everywhere: list[tuple[float, float]] = []
     for shape in hypothesis.shapes:
         courses = effect_of(hypothesis, _courses(stack.times_s, onsets_s, shape))
         v = column[:, None] * courses[blocks, :]
+        if hypothesis.law == "slip":  # what is missed counts from where the slide stood at the onset
+            stood = np.interp(onsets_s, stack.times_s, _first_half(evidence, hypothesis.driven))
+            v += np.where(on_gap, 1.0, 0.0)[:, None] * stood * courses[blocks, :]
         white = solve_triangular(evidence.lower, v, lower=True)
         square = np.einsum("ij,ij->j", white, white)
         inner = white.T @ residual_w
         amount = inner / (square + 1.0 / SPREAD**2)
         if hypothesis.driven:  # a stuck slide misses all of its motion, a slow one a part: never more
-            amount = np.minimum(amount, 1.0)
+            amount = np.clip(amount, -1.0, 1.0)
         if not hypothesis.signed:
             amount = np.maximum(amount, 0.0)
         chi2 = null - 2.0 * amount * inner + amount**2 * (square + 1.0 / SPREAD**2)

@@ -25,8 +25,8 @@ class Hypothesis:
     """One supposed cause.
 
     profile: (name of a playback profile, value at the reference size); shift: instruments that steer the playback, with
-    the error at the reference size (SI); channels: residuals moved directly; driven: slide pair whose motion is missing;
-    signed: the size may have either sign.  check: what to look at first.
+    the error at the reference size (SI); channels: residuals moved directly; driven: slide pair whose motion is missing,
+    or with the law "slip" its second half's; signed: the size may have either sign.  check: what to look at first.
     """
 
     key: str
@@ -115,13 +115,23 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         size_unit="of its motion",
     ),
     Hypothesis(
-        "capacity_linkage", "capacity linkage", "the capacity pair's halves disagree", "Look at linkage and both sensors.",
-        channels={"capacity_gap": -0.1}, signed=True, size=0.1, size_unit="of travel",
+        "capacity_linkage", "capacity linkage", "the capacity pair's second half slips behind the first",
+        "Look at linkage and both sensors.", driven="capacity", law="slip", signed=True, shapes=(STEP,), size=1.0,
+        size_unit="of its motion",
     ),
     Hypothesis(
-        "volume_ratio_linkage", "volume-ratio linkage", "the volume-ratio pair's halves disagree",
-        "Look at linkage and both sensors.", channels={"volume_ratio_gap": -0.1}, signed=True, size=0.1,
-        size_unit="of travel",
+        "capacity_second_feedback", "capacity linkage", "the capacity pair's halves disagree whatever they move",
+        "Look at linkage and both sensors.", channels={"capacity_gap": -0.1}, signed=True, size=0.1, size_unit="of travel",
+    ),
+    Hypothesis(
+        "volume_ratio_linkage", "volume-ratio linkage", "the volume-ratio pair's second half slips behind the first",
+        "Look at linkage and both sensors.", driven="volume_ratio", law="slip", signed=True, shapes=(STEP,), size=1.0,
+        size_unit="of its motion",
+    ),
+    Hypothesis(
+        "volume_ratio_second_feedback", "volume-ratio linkage",
+        "the volume-ratio pair's halves disagree whatever they move", "Look at linkage and both sensors.",
+        channels={"volume_ratio_gap": -0.1}, signed=True, size=0.1, size_unit="of travel",
     ),
     Hypothesis(
         "capacity_feedback", "capacity linkage", "the capacity position reads wrong", "Calibrate at both end stops.",

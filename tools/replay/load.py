@@ -9,12 +9,13 @@ meter separates from the load: it is a range, and common to the whole stretch), 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tools.replay.diagnosis import SURE, Diagnosis, likely_fits, posterior
-from tools.replay.fitting import NEIGHBOURHOOD, Evidence, amounts_of, played_with
+from tools.replay.diagnosis import Diagnosis, likely_fits, posterior
+from tools.replay.fitting import NEIGHBOURHOOD, Evidence, Fit, amounts_of, played_with
 from tools.replay.playback import Played
 from tools.replay.record import Floats, Marks, local_lines
 
@@ -22,6 +23,9 @@ SMOOTH_S = 12.0
 EDGE_S = 60  # the observer finds its feet
 NORMAL_90 = 1.6448536269514722
 TRIP_LAG_S = 2.0
+LEAST_OPEN_FRAC = (
+    0.2  # of what a fault does to the load is open at least: its course is not quite as fitted; own choice
+)
 MODEL_FRAC = 0.004  # of the load, for what smoothing and a single room do to its steps: from development nights
 
 
@@ -50,16 +54,13 @@ def load_of(evidence: Evidence, played: Played) -> Floats:
 
 
 def estimate_load(evidence: Evidence, diagnosis: Diagnosis | None = None) -> Load:
-    """Load and interval, with what the diagnosis found taken into account where it steers the playback."""
+    """Load and interval.  Causes that steer the playback each give a load of their own; the estimate is their mean by
+    probability, and how far they stand apart, and how far each one's size is open, widens the interval."""
     fits = likely_fits(evidence, diagnosis) if diagnosis is not None else []
-    base = evidence.played
-    first = diagnosis.ranked[0] if diagnosis is not None else None
-    if first is not None and first.fits and first.fits[0] in fits and first.probability >= SURE:
-        base = played_with(evidence, first.fits[0].hypothesis, amounts_of(evidence, first.fits[0])) or base
-    load_w = load_of(evidence, base)
+    nominal = load_of(evidence, evidence.played)
+    load_w, apart_w = _over_causes(evidence, nominal, diagnosis, fits)
     factors, spread, covariance = posterior(evidence, fits)
     names = list(evidence.columns)
-    nominal = load_of(evidence, evidence.played)
     slopes = np.zeros((len(load_w), len(names)))
     for k, name in enumerate(names):
         if name in evidence.shifted:
@@ -70,8 +71,8 @@ def estimate_load(evidence: Evidence, diagnosis: Diagnosis | None = None) -> Loa
     corrected = load_w + slopes @ means
     common = np.sqrt(np.maximum(0.0, np.einsum("ij,jk,ik->i", slopes, covariance, slopes)))
     detail = evidence.record.measured["suction_pressure"]
-    noise_w = _noise_w(evidence, base)
-    sd = np.sqrt(common**2 + noise_w**2 + (MODEL_FRAC * np.maximum(corrected, 0.0)) ** 2)
+    noise_w = _noise_w(evidence, evidence.played)
+    sd = np.sqrt(common**2 + apart_w**2 + noise_w**2 + (MODEL_FRAC * np.maximum(corrected, 0.0)) ** 2)
     good = np.isfinite(detail)
     good[:EDGE_S] = False
     mean_w = max(1.0, float(np.mean(corrected)))
@@ -79,6 +80,29 @@ def estimate_load(evidence: Evidence, diagnosis: Diagnosis | None = None) -> Loa
         corrected, corrected - NORMAL_90 * sd, corrected + NORMAL_90 * sd, good,
         float(np.mean(common)) / mean_w, factors, spread,
     )  # fmt: skip
+
+
+def _over_causes(
+    evidence: Evidence, nominal: Floats, diagnosis: Diagnosis | None, fits: Sequence[Fit]
+) -> tuple[Floats, Floats]:
+    """(mean load over the causes by probability, standard deviation of what they leave open), W a row."""
+    weights, loads, square = [0.0], [nominal], np.zeros(len(nominal))
+    for ranked in diagnosis.ranked if diagnosis is not None else ():
+        found = ranked.fits[0] if ranked.fits and ranked.fits[0] in fits else None
+        played = played_with(evidence, found.hypothesis, amounts_of(evidence, found)) if found is not None else None
+        if found is None or played is None or played.problem:
+            weights[0] += ranked.probability
+            continue
+        own = load_of(evidence, played)
+        open_frac = max(LEAST_OPEN_FRAC, min(1.0, found.amount_sd / abs(found.amount)))
+        square += ranked.probability * (open_frac * (own - nominal)) ** 2
+        weights.append(ranked.probability)
+        loads.append(own)
+    if len(loads) == 1:
+        return nominal, square
+    mean = np.average(loads, axis=0, weights=weights)
+    square += np.average([(one - mean) ** 2 for one in loads], axis=0, weights=weights)
+    return np.asarray(mean), np.asarray(np.sqrt(square))
 
 
 def _noise_w(evidence: Evidence, played: Played) -> Floats:

@@ -51,16 +51,16 @@ INTEGRAL_S = 4.0
 @njit(cache=True)
 def _play(
     parameters: Any, plant: Any, disturbances: Any, actuators: Any, target: Any, commands: Any, profiles: Any,
-    out: Any, heats_w: Any,
+    out: Any, heats_w: Any, begin: int, end: int,
 ) -> Any:  # fmt: skip
     """Rows of `out` (n, 22) from targets (n, 4: suction Pa, discharge Pa, capacity, volume ratio), commands (n, 3) and
-    profiles (n, 9); heats_w: the two integrals, kept between calls.  Returns (status, row)."""
+    profiles (n, 9); heats_w: the two integrals, kept between calls.  Plays rows begin..end−1.  Returns (status, row)."""
     p, s, d, a = parameters[0], plant[0], disturbances[0], actuators[0]
     low, per_span = p.derived.instruments.low, p.derived.instruments.per_span
     steps = 10
     h_s = 0.1
     conductance_w_k = p.plant.evaporator.conductance_w_k
-    for i in range(len(target)):
+    for i in range(begin, end):
         before = i - 1 if i > 0 else 0
         a.motor_run = commands[i, 0] > 0.5
         a.oil_pump = commands[i, 1] > 0.5
@@ -103,7 +103,7 @@ def _play(
         out[i, 19] = heats_w[1]
         out[i, 20] = s.suction.carry_over_frac
         out[i, 21] = s.oil.flow_kg_s
-    return 0, len(target)
+    return 0, end
 
 
 @dataclass(slots=True)
@@ -114,6 +114,10 @@ class Targets:
     commands: Floats  # (n, 3)
     oil_k: float
     discharge_k: float
+
+
+Mark = tuple[int, RecordArray, Floats]  # row, plant and heats before it
+MARK_ROWS = 120
 
 
 @dataclass(slots=True)
@@ -141,8 +145,8 @@ def targets_of(record: Record, smoothing_s: float = 4.0, corrections: dict[str, 
         [
             smoothed("suction_pressure"),
             smoothed("discharge_pressure"),
-            np.clip(_held_position(record, "capacity_position", corrections), 0.0, 1.0),
-            np.clip(_held_position(record, "volume_ratio_position", corrections), 0.0, 1.0),
+            _travel(record, "capacity_position", corrections),
+            _travel(record, "volume_ratio_position", corrections),
         ]
     )
     n = len(path)
@@ -162,11 +166,15 @@ def _first(record: Record, name: str, rows: slice, otherwise: float) -> float:
     return float(np.nanmean(values[rows]))
 
 
-def _held_position(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
+def _travel(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
+    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged."""
     values = filled(record.measured[name])
     if corrections and name in corrections:
         values = values - corrections[name]
-    return values
+    second = f"{name}_opposite"
+    if record.has(second):
+        values = 0.5 * (values + filled(record.measured[second]))
+    return np.clip(values, 0.0, 1.0)
 
 
 def start_of(parameters: Parameters, targets: Targets) -> tuple[PlantState, Disturbances]:
@@ -190,6 +198,9 @@ class Player:
         self._start = to_array(state)
         self._disturbances = to_array(disturbances)
         self._nominal = to_array(parameters)
+        self._healthy = np.tile(np.array(list(PROFILES.values())), (len(targets.path), 1))
+        self._marks: list[Mark] | None = None  # of the sound playback, which a fault leaves only at its onset
+        self._sound = Played({})
         boiling_k = saturation_temperature_k(parameters.refrigerant, float(targets.path[0, 0]))
         latent_j_kg = state.vessel.zone.saturation.h_v_j_kg - state.discharge.volume.saturation.h_l_j_kg
         self.first_heat_w = state.compression.mass_flow_kg_s * latent_j_kg
@@ -215,21 +226,46 @@ class Player:
         path: Floats | None = None,
     ) -> Played:
         """One playback.  profiles: by name of `PROFILES`, a value a row; path: other targets than the record's."""
-        n = len(self.targets.path)
-        table = np.empty((n, len(PROFILES)))
-        for k, (name, healthy) in enumerate(PROFILES.items()):
-            table[:, k] = profiles[name] if profiles and name in profiles else healthy
+        steered = self.targets.path if path is None else path
+        table = self._healthy.copy()
+        for k, name in enumerate(PROFILES):
+            if profiles and name in profiles:
+                table[:, k] = profiles[name]
+        if scales:
+            return self._run(self.scaled(scales), steered, table)
+        if self._marks is None:
+            self._marks = []
+            self._sound = self._run(self._nominal, self.targets.path, self._healthy, self._marks)
+        other = np.any(steered != self.targets.path, axis=1) | np.any(table != self._healthy, axis=1)
+        if not other.any():
+            return self._sound
+        known = [mark for mark in self._marks if mark[0] <= int(np.argmax(other))]
+        return self._run(self._nominal, steered, table, known=known[-1])
+
+    def _run(
+        self, parameters: RecordArray, path: Floats, table: Floats, marks: list[Mark] | None = None,
+        known: Mark | None = None,
+    ) -> Played:  # fmt: skip
+        """Play from the start, or from a mark of the sound playback on; `marks` is filled with where it stood."""
+        n = len(path)
         out = np.full((n, len(OUTPUTS)), np.nan)
-        heats_w = np.array([self.first_heat_w, self.first_out_w])
-        plant = self._start.copy()
-        status, row = _play(
-            self.scaled(scales or {}), plant, self._disturbances.copy(), to_array(Actuators(True, True)),
-            self.targets.path if path is None else path, self.targets.commands, table, out, heats_w,
-        )  # fmt: skip
-        problem = ""
-        if status:
-            problem = f"at {row} s: {explain(int(status), from_record(PlantState, plant[0]), self.parameters)}"
-        return Played({name: out[:, k] for k, name in enumerate(OUTPUTS)}, problem)
+        begin, plant, heats_w = 0, self._start.copy(), np.array([self.first_heat_w, self.first_out_w])
+        if known is not None:
+            begin, plant, heats_w = known[0], known[1].copy(), known[2].copy()
+            for k, name in enumerate(OUTPUTS):
+                out[:begin, k] = self._sound[name][:begin]
+        disturbances, actuators = self._disturbances.copy(), to_array(Actuators(True, True))
+        for first in range(begin, n, MARK_ROWS):
+            if marks is not None:
+                marks.append((first, plant.copy(), heats_w.copy()))
+            status, row = _play(
+                parameters, plant, disturbances, actuators, path, self.targets.commands, table, out, heats_w, first,
+                min(n, first + MARK_ROWS),
+            )  # fmt: skip
+            if status:
+                text = explain(int(status), from_record(PlantState, plant[0]), self.parameters)
+                return Played({name: out[:, k] for k, name in enumerate(OUTPUTS)}, f"at {row} s: {text}")
+        return Played({name: out[:, k] for k, name in enumerate(OUTPUTS)})
 
 
 SCALED: dict[str, tuple[tuple[str, ...], ...]] = {

@@ -12,9 +12,10 @@ project's own choice, no source.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plant_model.derived import Parameters
 from tools.replay.playback import Played
@@ -149,11 +150,25 @@ class Stack:
     covariance: Floats
     blocks: list[tuple[int, int]]
     times_s: Floats  # middle of each block
+    places: dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]] = field(init=False)  # entries and blocks, by channel
+
+    def __post_init__(self) -> None:
+        rows: dict[str, list[tuple[int, int]]] = {}
+        for row, (name, block) in enumerate(self.index):
+            rows.setdefault(name, []).append((row, block))
+        self.places = {}
+        for name, pairs in rows.items():
+            both = np.array(pairs, dtype=np.int64)
+            self.places[name] = both[:, 0], both[:, 1]
 
     def column(self, series: dict[str, Floats]) -> Floats:
         """Channels of a signature as a vector like `values`; channels that it has not are 0."""
-        means = block_values(series, self.blocks)
-        return np.array([np.nan_to_num(means[name][k]) if name in means else 0.0 for name, k in self.index])
+        out = np.zeros(len(self.index))
+        for name, means in block_values(series, self.blocks).items():
+            if name in self.places:
+                rows, blocks = self.places[name]
+                out[rows] = np.nan_to_num(means[blocks])
+        return out
 
 
 def _noise(values: Floats) -> float:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from plant_model.derived import Parameters
+from scenarios.errors import InputRefused
 from scenarios.preparation import prepare
 from tools.replay import what_if
 from tools.replay.as_scenario import Story, story_of, write_story
@@ -83,7 +84,11 @@ def study(
     if made.story.problem:
         made.words.append(f"No what-if: {made.story.problem}.")
         return made
-    made.what_if = _what_if(made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell)
+    try:
+        made.what_if = _what_if(made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell)
+    except InputRefused as refused:
+        made.words.append(f"No what-if: the event as reconstructed is no scenario that can be run ({refused}).")
+        return made
     made.words += made.what_if.words
     return made
 

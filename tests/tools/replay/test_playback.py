@@ -61,3 +61,17 @@ def test_every_scale_and_profile_is_taken(calm) -> None:  # type: ignore[no-unty
     for name in SCALED:
         assert not player.play({name: 1.01}).problem
     assert list(PROFILES)[:2] == ["strainer_fouling", "oil_filter_fouling"]
+
+
+def test_a_fault_is_played_from_its_onset_as_from_the_start(calm) -> None:  # type: ignore[no-untyped-def]
+    player: Player = calm.evidence.player
+    late = np.full(calm.evidence.record.rows, 0.0)
+    late[1003:] = 0.8
+    early = late.copy()
+    early[0] = 1.0e-12  # next to nothing, but there from the first row on, so that all of it is played
+    some, whole = (player.play(profiles={"strainer_fouling": one}) for one in (late, early))
+    sound = player.play()
+    for name in ("suction_temperature", "evaporator_w", "motor_power"):
+        np.testing.assert_array_equal(some[name][:1003], sound[name][:1003])
+        np.testing.assert_allclose(some[name], whole[name], rtol=1.0e-7)
+    assert np.max(np.abs(some["evaporator_w"] - sound["evaporator_w"])) > 100.0

@@ -2,7 +2,7 @@
 
 Kept apart from tools/: nothing there may read it.  Each night is a run of the engine on a plant drawn from the model's
 neighbourhood (displacement ± 2 %, leakage, friction, conductances, vessel and slide friction ± 15 %, evenly), with noise
-of its own, read through the instruments and thinned as a logger does: every second, every five, or on change of value.
+of its own (half to twice the plant file's), read through the instruments; `logged_night.py` says what a logger keeps of it.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from typing import Any
 import numpy as np
 
 import scenarios.session as session_module
-from controller.process_image import Health, Inputs, Outputs, Trip
+from controller.process_image import Inputs, Outputs, Trip
 from plant_model.derived import derive
+from plant_model.instruments import Channel
 from plant_model.parameters import PlantParameters
 from scenarios.chance import generator
 from scenarios.engine import BlockEnd
@@ -26,8 +27,6 @@ from scenarios.records import dtype_of
 from scenarios.row import INDEX
 from scenarios.runner import open_session
 from scenarios.session import memory_buffers
-from tools.replay.gridding import on_grid
-from tools.replay.record import Record
 
 LIBRARY = Path(session_module.__file__).parent / "library"
 HEAD = """
@@ -70,6 +69,7 @@ SPREAD = (
     (("capacity_drive", "friction_pa"), 0.15),
     (("volume_ratio_drive", "friction_pa"), 0.15),
 )
+DRIVES = ("capacity_load", "capacity_unload", "volume_ratio_increase", "volume_ratio_decrease")
 SAMPLINGS = ("1 s", "5 s", "change of value")
 
 
@@ -99,7 +99,8 @@ class Night:
     inputs: Any
     outputs: Any
     load_w: Any
-    trace: Any
+    on_ms: dict[str, Any]  # of each drive since the second before
+    edges: Any  # (n, 4): ms, column, old, new
     onset_min: float
     trip: Trip
     trip_ms: int
@@ -121,22 +122,25 @@ def with_value(record: Any, path: tuple[str, ...], value: Any) -> Any:
 def neighbour(plant: PlantParameters, chance: Any) -> PlantParameters:
     """A plant of the neighbourhood."""
     for path, share in SPREAD:
-        nominal = plant
+        nominal: Any = plant
         for name in path:
             nominal = getattr(nominal, name)
         plant = with_value(plant, path, float(nominal) * (1.0 + share * chance.uniform(-1.0, 1.0)))
     return plant
 
 
-def play(cause: Cause, seed: int, settings: Any = None) -> Night:
-    """Run one night.  `settings` replaces the night's own, for the true answer to a what-if."""
+def play(cause: Cause, seed: int, settings: Any = None, sound: bool = False) -> Night:
+    """Run one night.  For the true answer to a what-if `settings` replaces the night's own, and `sound` leaves out what
+    went wrong; chance stays as it is."""
     chance = generator(seed, f"night of {cause.name}")
     sampling = SAMPLINGS[int(chance.integers(3))]
     load, batch, drift = chance.uniform(*cause.load_kw), chance.uniform(20.0, 60.0), chance.uniform(-1.5, 1.5)
     onset_min = float(chance.uniform(22.0, 32.0))
     text = HEAD.format(
         library=LIBRARY, plant=cause.plant, minutes=cause.minutes, seed=seed + 1, load=load, batch=batch, drift=drift
-    ) + cause.events(chance, onset_min)
+    )
+    lines = cause.events(chance, onset_min)
+    text += "" if sound else lines
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "night.toml"
         path.write_text(text, encoding="utf-8")
@@ -144,6 +148,10 @@ def play(cause: Cause, seed: int, settings: Any = None) -> Night:
     drawn = neighbour(nominal.plant.parameters, chance)
     wet_bulb_k = nominal.plant.parameters.discharge_side.wet_bulb_k + chance.uniform(-3.0, 1.0)
     drawn = with_value(drawn, ("discharge_side", "wet_bulb_k"), wet_bulb_k)
+    noise = float(np.exp2(chance.uniform(-1.0, 1.0)))
+    for channel in Channel:
+        place = ("instruments", channel.name.lower(), "noise_frac")
+        drawn = with_value(drawn, place, noise * getattr(getattr(drawn.instruments, place[1]), place[2]))
     own = nominal.settings
     prepared = replace(
         nominal, plant=replace(nominal.plant, parameters=drawn),
@@ -186,101 +194,7 @@ def play(cause: Cause, seed: int, settings: Any = None) -> Night:
     return Night(
         cause, seed, sampling, prepared, nominal, np.array(times, dtype=np.int64),
         np.array(kept, dtype=dtype_of(Inputs)), np.array(said, dtype=dtype_of(Outputs)),
-        rows[at, INDEX["load_heat_w"]], rows, onset_min,
+        rows[at, INDEX["load_heat_w"]], {name: rows[at, INDEX[f"{name}_on_ms"]] for name in DRIVES},
+        buffers.edges[: int(buffers.run[0]["edge_count"])], onset_min,
         Trip(int(trips[tripped[0]])) if len(tripped) else Trip.NONE, trip_ms,
-    )  # fmt: skip
-
-
-TO_SI = {
-    "suction_pressure": ("suction_pressure_kpa_abs", 1000.0, 0.0),
-    "discharge_pressure": ("discharge_pressure_kpa_abs", 1000.0, 0.0),
-    "suction_temperature": ("suction_temperature_c", 1.0, 273.15),
-    "discharge_temperature": ("discharge_temperature_c", 1.0, 273.15),
-    "oil_pressure_before_filter": ("oil_pressure_before_filter_kpa_abs", 1000.0, 0.0),
-    "oil_pressure": ("oil_pressure_kpa_abs", 1000.0, 0.0),
-    "oil_temperature": ("oil_temperature_c", 1.0, 273.15),
-    "oil_level": ("oil_level_pct", 0.01, 0.0),
-    "motor_current": ("motor_current_a", 1.0, 0.0),
-    "motor_power": ("motor_power_kw", 1000.0, 0.0),
-    "capacity_position": ("capacity_position_pct", 0.01, 0.0),
-    "capacity_position_opposite": ("capacity_position_opposite_pct", 0.01, 0.0),
-    "volume_ratio_position": ("volume_ratio_position_pct", 0.01, 0.0),
-    "volume_ratio_position_opposite": ("volume_ratio_position_opposite_pct", 0.01, 0.0),
-    "process_temperature": ("process_temperature_c", 1.0, 273.15),
-}
-DEAD_BAND = 0.0012  # of span: what a change-of-value logger keeps quiet about
-
-
-def thinned(values: Any, sampling: str, band: float) -> Any:
-    """What the logger wrote, NaN where it wrote nothing."""
-    out = np.full(len(values), np.nan)
-    if sampling == "1 s":
-        return values.copy()
-    if sampling == "5 s":
-        out[::5] = values[::5]
-        return out
-    last = None
-    for k, value in enumerate(values):
-        if last is None or abs(value - last) > band or k % 120 == 0:
-            out[k] = last = value
-    return out
-
-
-def raw_log(night: Night, until_s: int = 90) -> dict[str, Any]:
-    """The night's signals in SI as the logger has them, from 60 s on to a little after the trip; NaN for no sample."""
-    end = len(night.time_ms)
-    if night.trip_ms > 0:
-        end = min(end, int(np.searchsorted(night.time_ms, night.trip_ms)) + until_s)
-    instruments = night.prepared.plant.parameters.instruments
-    out: dict[str, Any] = {}
-    for name, (field_name, factor, offset) in TO_SI.items():
-        values = night.inputs[field_name][:end] * factor + offset
-        span = getattr(instruments, name)
-        low, high = (getattr(span, f) for f in list(type(span).__dataclass_fields__)[:2])
-        out[name] = thinned(values, night.sampling, DEAD_BAND * (high - low))
-    return out
-
-
-def record_of(night: Night, with_on_times: bool = True) -> Record:
-    """The night as a record, without the truth: what the log reader would hand on."""
-    raw = raw_log(night)
-    rows = len(raw["suction_pressure"])
-    start_ms = int(night.time_ms[0])
-    sample_ms = 5000 if night.sampling == "5 s" else 1000
-    measured, frozen, open_, shorted = {}, {}, {}, {}
-    for name, values in raw.items():
-        kept = np.flatnonzero(np.isfinite(values))
-        measured[name], frozen[name] = on_grid(
-            start_ms + 1000 * kept, values[kept], start_ms, rows, night.sampling == "change of value", sample_ms
-        )
-        state = night.inputs[f"{name}_health"][:rows]
-        open_[name], shorted[name] = state == Health.UNDER, state == Health.OVER
-        measured[name][open_[name] | shorted[name]] = np.nan
-    switches = {
-        name: night.outputs[name][:rows].astype(bool)
-        for name in ("motor_run", "oil_pump", "injection_cooling", "capacity_load", "capacity_unload",
-                     "volume_ratio_increase", "volume_ratio_decrease")
-    }  # fmt: skip
-    for name in ("motor_running", "vessel_high_high_level", "safety_chain_closed", "stop_button_pressed",
-                 "capacity_manual", "volume_ratio_manual"):  # fmt: skip
-        switches[name] = night.inputs[name][:rows].astype(bool)
-    words = {
-        name: night.outputs[name][:rows].astype(np.int64) for name in ("mode", "inhibit", "trip_first_out", "trip_word")
-    }
-    at = np.searchsorted(night.trace[:, 0], night.time_ms[:rows])
-    at = np.minimum(at, len(night.trace) - 1)
-    on_ms = (
-        {
-            name: night.trace[at, INDEX[f"{name}_on_ms"]]
-            for name in ("capacity_load", "capacity_unload", "volume_ratio_increase", "volume_ratio_decrease")
-        }
-        if with_on_times
-        else {}
-    )
-    tripped = np.flatnonzero(words["trip_first_out"] > 0)
-    trip_row = int(tripped[0]) if len(tripped) else -1
-    trip = Trip(int(words["trip_first_out"][trip_row])) if trip_row >= 0 else Trip.NONE
-    return Record(
-        start_ms, measured, frozen, open_, shorted, switches, words, on_ms, sample_ms,
-        night.sampling == "change of value", trip, trip_row,
     )  # fmt: skip
