@@ -54,7 +54,8 @@ def test_a_sound_machine_raises_no_question() -> None:
         ({"oil_temp": 65.0, "discharge_temp": 55.0}, {"Oil temp", "Discharge temp"}, "hotter than the discharge"),
         (
             {"discharge_temp": 38.0, "discharge_pressure": 18.5, "oil_pressure": 19.5, "oil_temp": 37.0},
-            {"Discharge temp", "Discharge pressure"}, "below saturation",
+            {"Discharge temp", "Discharge pressure"},
+            "below saturation",
         ),
         (WARM | {"oil_pressure": 4.9, "discharge_pressure": 8.0}, {"Oil pressure"}, "below suction"),
         ({"oil_pressure": 24.0}, {"Oil pressure", "Discharge pressure"}, "do not belong together"),
