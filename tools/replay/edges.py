@@ -40,6 +40,8 @@ def state_word(data: LoggedData, name: str, value: float) -> str:
     form = _FORM.get(name)
     if form is not None and int(value) in {int(m) for m in form}:
         return str(form(int(value)).name).replace("_", " ").lower()
+    if name in signals() and signals()[name].kind == "contact":
+        return "on" if value else "off"
     return f"{value:g}"
 
 
