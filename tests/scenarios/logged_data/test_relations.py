@@ -71,6 +71,14 @@ def test_a_contradiction_is_asked_about(changed: dict[str, float | str], doubted
     assert found["Motor current"].asks == ("Motor current" in doubted)
 
 
+def test_two_columns_under_each_others_header_are_both_asked_about() -> None:
+    found = proposals(motor_power=55.0, motor_current=112.0, oil_temp=13.5, discharge_pressure=48.0)
+    for name in ("Oil temp", "Discharge pressure"):
+        assert found[name].asks
+        assert "under each other's header" in " ".join(found[name].reasons)
+    assert not found["Suction temp"].asks
+
+
 def test_suction_gas_tells_gauge_from_absolute_for_the_whole_file() -> None:
     """Ammonia gas of 6 °C at 4.9 bar has 3 K of superheat as absolute and would be 3 K too cold as gauge; of −5 °C at
     1.91 bar it may be both (5 and 15 K)."""
