@@ -110,11 +110,11 @@ def _read_wide(
     file.columns = [c.finish(order) for c in collected if c.plan.kind not in ("time", "empty")]
     file.issues += text_issues(source)
     if odd:
-        words = (
+        tell = (
             f"{odd} rows have not {reader.width} cells, as the header has: what lacks is empty and what is too much is left "
             f"out, and a cell may stand under its neighbour's name"
         )
-        file.issues.append(Issue("layout", words, first_odd, odd))
+        file.issues.append(Issue("layout", tell, first_odd, odd))
     if rows < FEW_ROWS and dialect.layout == "wide":
         file.issues.append(Issue("layout", f"{rows} rows only: too few to know a step, a gap or a unit by its values"))
     if not dialect.has_header:

@@ -10,6 +10,7 @@ import os
 import sys
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -121,7 +122,7 @@ def is_told(found: Inspection) -> bool:
 
 def harmed(kind: str, seed: int) -> Log:
     """A sound log with one kind of damage."""
-    change = next(f for f in (*BEFORE, *AFTER_CELLS, *AFTER_BYTES) if f.__name__ == kind)
+    change: Any = next(f for f in (*BEFORE, *AFTER_CELLS, *AFTER_BYTES) if f.__name__ == kind)
     log, draw = fresh(seed), np.random.default_rng([seed, 9])
     if change in BEFORE:
         change(log, draw)
