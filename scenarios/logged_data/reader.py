@@ -147,13 +147,14 @@ def _of_running(column: RawColumn, running: Mask | None) -> Floats:
 
 
 def unique_names(raw: RawFile) -> list[RawColumn]:
-    """The file's columns, those of one name told apart by a number behind it."""
+    """The file's columns, those of one name told apart by a number behind it, which is an issue of the file."""
     seen: dict[str, int] = {}
     for column in raw.columns:
         name = column.name
         seen[name] = seen.get(name, 0) + 1
         if seen[name] > 1:
             column.name = f"{name} ({seen[name]})"
+            raw.issues.append(Issue("layout", f'another column "{name[:40]}" is called "{column.name[:44]}" here'))
     return raw.columns
 
 

@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from scenarios.logged_data.header_units import dimension_of
-from scenarios.logged_data.matching import STANDS, Proposal, line_to, running_level, sample
+from scenarios.logged_data.header_units import dimension_of, spelled
+from scenarios.logged_data.matching import STANDS, Proposal, fits_values, line_to, readings_of, running_level, sample
 from scenarios.logged_data.numbers import Mask
 from scenarios.logged_data.records import Floats, RawFile
 from scenarios.logged_data.signals import signals
@@ -173,6 +173,31 @@ def check_relations(proposals: list[Proposal], saturation: Saturation, barometri
         if np.isfinite(over_k) and not ROOM_OVER_EVAPORATION_K[0] <= over_k <= ROOM_OVER_EVAPORATION_K[1]:
             _doubt(room, f"what is cooled, at {room_c:.0f} °C, would be {over_k:.0f} K above the saturated suction")
     _check_one_reference(proposals)
+    check_swaps(proposals, barometric_pa)
+
+
+def check_swaps(proposals: list[Proposal], barometric_pa: float) -> None:
+    """Two columns under each other's header: one cannot be what its header says, and each would be usual as the other."""
+    numbers = [p for p in proposals if p.found and p.column.values is not None and signals()[p.found].kind == "analog"]
+    for one in numbers:
+        if _usual_as(one, one, barometric_pa):
+            continue
+        for other in numbers:
+            if other is one or other.found == one.found:
+                continue
+            if _usual_as(one, other, barometric_pa) and _usual_as(other, one, barometric_pa):
+                for a, b in ((one, other), (other, one)):
+                    _doubt(a, f'"{a.column.name[:40]}" and "{b.column.name[:40]}" may stand under each other\'s header')
+
+
+def _usual_as(values_of: Proposal, header_of: Proposal, barometric_pa: float) -> bool:
+    """Whether the values of one column would be usual under the header of another (or its own)."""
+    signal = signals()[header_of.found]
+    some = sample(values_of.column)
+    return any(
+        fits_values(signal, unit, some, np.empty(0), barometric_pa) == (True, True)
+        for unit in readings_of(signal, spelled(header_of.column.unit))
+    )
 
 
 def _most_superheat_k(
@@ -214,7 +239,7 @@ def _check_machine(value: Callable[[str], tuple[Proposal | None, float]]) -> Non
                 one, f"oil {before_kpa:.0f} kPa before and {after_kpa:.0f} kPa after the filter do not belong together"
             )
     discharge, pd_kpa = value("discharge_pressure_kpa_abs")
-    if after and discharge and not -800.0 < after_kpa - pd_kpa < 800.0:
+    if after and discharge and abs(after_kpa - pd_kpa) > 800.0:  # false where one of them is asked about
         for one in (after, discharge):
             _doubt(one, f"oil at {after_kpa:.0f} kPa and discharge at {pd_kpa:.0f} kPa do not belong together")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ class SettingsPeriod:
     from_ms: int
     settings: Any
     name: str
+    path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
