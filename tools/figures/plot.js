@@ -138,27 +138,25 @@ window.twoslidePlot = function (sheet, figure) {
     ctx.globalAlpha = 1;
   }
 
-  // Levels, and their words at the right on a bit of paper; what lies outside is told at the edge, the farthest outermost.
+  // Levels, and their words at the right on a bit of paper; the legend says which lie outside.
   function limits() {
     const used = [];
-    const label = (text, at, name, way) => {
-      while (used.some((one) => Math.abs(one - at) < 12.5)) at += way * 6.5;
+    trend.limits.forEach((one, k) => {
+      const inside = one.value >= low && one.value <= high;
+      if (figure.levels[k]) figure.levels[k].classList.toggle("out", !inside);
+      if (!inside) return;
+      line(left, y(one.value), right, y(one.value), one.colour, one.dash, 1.3);
+      if (!one.label) return;
+      const at = Math.max(TOP + 7, y(one.value) - 7);
+      if (used.some((other) => Math.abs(other - at) < 12)) return; // no room: the legend has it
       used.push(at);
-      const long = ctx.measureText(text).width;
-      ctx.globalAlpha = 0.82;
+      const long = ctx.measureText(one.label).width;
+      ctx.globalAlpha = 0.75;
       ctx.fillStyle = colour("--card");
-      ctx.fillRect(right - long - 6, at - 6.5, long + 5, 13);
+      ctx.fillRect(right - long - 6, at - 6, long + 5, 12);
       ctx.globalAlpha = 1;
-      write(text, right - 4, at, name, "right");
-    };
-    const middle = 0.5 * (low + high), order = trend.limits.slice().sort((p, q) => Math.abs(q.value - middle) - Math.abs(p.value - middle));
-    for (const one of order) {
-      const inside = one.value >= low && one.value <= high, up = one.value > middle;
-      if (inside) line(left, y(one.value), right, y(one.value), one.colour, one.dash, 1.3);
-      if (!one.label) continue;
-      if (inside) label(one.label, Math.max(TOP + 7, y(one.value) - 7), one.colour, -1);
-      else label(`${up ? "▲" : "▼"} ${one.label}`, up ? TOP + 8 : bottom - 8, one.colour, up ? 1 : -1);
-    }
+      write(one.label, right - 4, at, one.colour, "right");
+    });
   }
 
   function marks() {

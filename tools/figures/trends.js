@@ -102,7 +102,7 @@
         const figure = root.querySelector(`[data-trend="${trend.name}"]`), box = figure.querySelector(".plotbox");
         const shown = box.getBoundingClientRect();
         return { trend, box, canvas: box.querySelector("canvas"), line: box.querySelector(".cursor"), drag: box.querySelector(".drag"),
-          values: [...figure.querySelectorAll(".now")], seen: shown.top < innerHeight + 200 && shown.bottom > -200, stale: true };
+          values: [...figure.querySelectorAll(".now")], levels: trend.limits.map((_, k) => figure.querySelector(`[data-limit="${k}"]`)), seen: shown.top < innerHeight + 200 && shown.bottom > -200, stale: true };
       });
       this.bar = root.querySelector(".timebar"); this.over = root.querySelector(".overview");
       const moments = spec.trends.flatMap((trend) => trend.lanes.flatMap((lane) => lane.moments.map((m) => m[0])));
