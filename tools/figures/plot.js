@@ -4,11 +4,12 @@ window.twoslidePlot = function (sheet, figure) {
   const { DASHES, STEPS_S, TOP, BOTTOM, RIGHT, AIR, points, niceStep } = window.twoslideTrends;
   const { trend, canvas, box } = figure, { view } = sheet, width = box.clientWidth, height = box.clientHeight;
   const ratio = Math.max(devicePixelRatio || 1, matchMedia("print").matches ? 2 : 1);
-  canvas.width = Math.round(width * ratio);
-  canvas.height = Math.round(height * ratio);
-  const ctx = canvas.getContext("2d"), left = sheet.left(), right = width - RIGHT, bottom = height - BOTTOM, colour = (name) => sheet.colour(name);
+  const ctx = canvas.getContext("2d"), [across, down] = [Math.round(width * ratio), Math.round(height * ratio)];
+  if (canvas.width !== across || canvas.height !== down) [canvas.width, canvas.height] = [across, down];
+  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.clearRect(0, 0, width, height);
+  const left = sheet.left(), right = width - RIGHT, bottom = height - BOTTOM, colour = (name) => sheet.colour(name);
   const wide = Math.max(10, Math.round(right - left)), x = (t) => left + ((t - view.from) / (view.to - view.from)) * wide;
-  ctx.scale(ratio, ratio);
   ctx.font = `${width < 520 ? 10 : 11}px system-ui, sans-serif`;
   ctx.textBaseline = "middle";
 

@@ -108,6 +108,9 @@
       const moments = spec.trends.flatMap((trend) => trend.lanes.flatMap((lane) => lane.moments.map((m) => m[0])));
       this.stops = [...new Set([...spec.marks.map((m) => m.time_ms), ...moments])].sort((a, b) => a - b);
       this.lead = spec.marks.slice().sort((a, b) => a.time_ms - b.time_ms);
+      this.colours = new Map();
+      this.probe = root.appendChild(document.createElement("i")); // asks for a colour without touching what is shown
+      this.probe.hidden = true;
       this.axis = spec.times[0];
       this.width = root.querySelector(".plotbox").clientWidth;
       this.helper = window.twoslideCursorFigures && spec.cursor ? window.twoslideCursorFigures(root, spec, this) : null;
@@ -139,7 +142,7 @@
       };
       this.over.addEventListener("pointerdown", (event) => { this.over.setPointerCapture(event.pointerId); slide(event); });
       this.over.addEventListener("pointermove", (event) => { if (event.buttons) slide(event); });
-      addEventListener("schemechange", () => this.redraw());
+      addEventListener("schemechange", () => { this.colours.clear(); this.redraw(); });
       addEventListener("beforeprint", () => { for (const f of this.figures) f.seen = true; this.redraw(); });
     }
 
@@ -289,15 +292,12 @@
     }
 
     redraw() {
-      this.colours = null;
       for (const figure of this.figures) figure.stale = true;
       this.drawSeen();
       this.moveTo(this.now);
-      if (this.helper && this.helper.restyle) this.helper.restyle();
     }
 
     drawSeen() {
-      if (!this.colours) this.colours = new Map();
       for (const figure of this.figures) {
         if (!figure.seen || !figure.stale) continue;
         this.width = figure.box.clientWidth;
@@ -312,9 +312,8 @@
     // The colour that a name of the style has now.
     colour(name) {
       if (!this.colours.has(name)) {
-        this.root.style.setProperty("color", name.startsWith("--") ? `var(${name})` : name);
-        this.colours.set(name, getComputedStyle(this.root).color);
-        this.root.style.removeProperty("color");
+        this.probe.style.color = `var(${name})`;
+        this.colours.set(name, getComputedStyle(this.probe).color);
       }
       return this.colours.get(name);
     }
