@@ -11,18 +11,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tools.figures.palette import CAPACITY, LIMIT, VOLUME_RATIO
+from tools.figures.palette import BAND, CAPACITY, LIMIT, RUNS, SET_POINT, VOLUME_RATIO, palette_css
 
 # A slide keeps its colour wherever it appears.
 CAPACITY_COLOUR = CAPACITY.light
 VOLUME_RATIO_COLOUR = VOLUME_RATIO.light
-# Chosen so that any two stay apart in every kind of colour blindness (tests/tools/report/test_comparison.py).
-RUN_COLOURS = ("#9a7fc4", "#0b5c52", "#401070", "#704010", "#3fa673", "#c9731d")
+RUN_COLOURS = tuple(ink.light for ink in RUNS)
 RUN_DASHES = ("solid", "solid", "dashed", "dashed", "dotted", "dotdash")
 LIMIT_COLOUR = LIMIT.light
-SET_POINT_COLOUR = "#3c444d"
-BAND_COLOUR = "#7d8894"
-LOAD_COLOUR = "#3c444d"
+SET_POINT_COLOUR = LOAD_COLOUR = SET_POINT.light
+BAND_COLOUR = BAND.light
 PAPER = "#fdfdfb"
 INK = "#30363d"
 
@@ -97,25 +95,41 @@ def breakable(text: str) -> Any:
     return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(text))))  # entities hold neither of the two
 
 
+_FIGURES = Path(__file__).parent / "figures"
+_SCRIPTS = ("figures.js", "plot.js", "cursor_figures.js", "trends.js")
+
+
+def _own(names: tuple[str, ...]) -> Any:
+    """Files of tools/figures as they stand, for a style or script element."""
+    from markupsafe import Markup
+
+    return Markup("\n".join((_FIGURES / name).read_text(encoding="utf-8") for name in names))
+
+
 def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any) -> None:
     """Render a template with its pictures into one self-contained file, whole or not at all.
 
-    template: a file; it may include those beside it and tools/style.html.  It gets `divisions` (HTML of each picture by
-    name), `plot_script`, `plot_library` and `content`, and a filter `breakable` for long names.  Raises OSError if the file
-    cannot be written.
+    template: a file; it may include those beside it, tools/style.html and tools/figures/trends.html.  It gets `divisions`
+    (HTML of each picture by name), `plot_script`, `plot_library` and `content`, `trend_style` and `trend_script` for pages
+    with trends, and a filter `breakable` for long names.  Raises OSError if the file cannot be written.
     """
     import jinja2
-    from bokeh.embed import components
-    from bokeh.resources import Resources
+    from markupsafe import Markup
 
-    script, divisions = components(plots) if plots else ("", {})
-    library = Resources(mode="inline", components=["bokeh"]).render_js() if plots else ""
+    script, divisions, library = "", {}, ""
+    if plots:
+        from bokeh.embed import components
+        from bokeh.resources import Resources
+
+        script, divisions = components(plots)
+        library = Resources(mode="inline", components=["bokeh"]).render_js()
     loader = jinja2.FileSystemLoader([template.parent, Path(__file__).parent])
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
     environment.filters["breakable"] = breakable
     html = environment.get_template(template.name).render(
-        divisions=divisions, plot_script=script, plot_library=library, **content
-    )
+        divisions=divisions, plot_script=script, plot_library=library, palette=Markup(palette_css()),
+        trend_style=_own(("figures.css", "trends.css")), trend_script=_own(_SCRIPTS), **content,
+    )  # fmt: skip
     beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
     try:
         beside.write_text(html, encoding="utf-8")

@@ -172,6 +172,10 @@ def _write_report(path: Path, prepared: list[Prepared], results: list[RunResult]
             {**result.facts, "engine": result.engine, "engine_note": result.engine_note, "speed": speed(result)},
             result.failure,
             one.refrigerant,
+            one.parameters,
+            one.settings,
+            one.scenario.purpose,
+            one.scenario.expects,
         )
         for one, result in zip(prepared, results, strict=True)
     ]

@@ -114,6 +114,7 @@ class LiveServer:
             "bench.css": ("text/css", here.joinpath("bench.css").read_text("utf-8")),
             "bench.js": ("text/javascript", here.joinpath("bench.js").read_text("utf-8")),
             "doing.js": ("text/javascript", here.joinpath("doing.js").read_text("utf-8")),
+            "figures.css": ("text/css", files("tools.figures").joinpath("figures.css").read_text("utf-8")),
             "figures.js": ("text/javascript", files("tools.figures").joinpath("figures.js").read_text("utf-8")),
             "trends.js": ("text/javascript", script),
             "plots.js": ("text/javascript", plots.read_text("utf-8")),

@@ -15,20 +15,21 @@ from scenarios.finished_runs import Match
 from scenarios.group_verdicts import BETTER, EQUAL, VERDICTS, WORSE
 from scenarios.score_differences import RULE, Line, counts, lines_of, verdicts_of
 from scenarios.trace import Trace
-from tools.charts import CAUTION, INK, PAPER, Key, write_page
+from tools.charts import CAUTION, INK, PAPER, Key, Picture, write_page
+from tools.figures.trends import Trend, TrendSheet
 from tools.names import short_name
-from tools.report.panels import Panel, Sheet
+from tools.report.panels import SET_POINT, RunSheet, ink_of
 from tools.report.runs import ReportRun, dash_of, run_colour
 
 SHOWN_UNITS = 10.0  # a difference beyond this many tolerances is drawn at the edge; its figure stands beside it
 MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
-PICTURES: tuple[tuple[str, str, str, str, str, float, float], ...] = (
-    # name, title, words, column, unit, factor, offset
-    ("capacity", "Capacity slide", "Travel, 0 = minimum, 100 % = full load.", "capacity_travel_frac", "%", 100.0, 0.0),
-    ("volume-ratio", "Volume-ratio slide", "Travel, 100 % = highest ratio.", "volume_ratio_travel_frac", "%", 100.0, 0.0),
-    ("current", "Motor current", "Current of the compressor motor.", "motor_current_a", "A", 1.0, 0.0),
-    ("power", "Electrical power", "Of the compressor motor.", "motor_power_w", "kW", 1e-3, 0.0),
-)  # fmt: skip
+PICTURES: tuple[tuple[str, str, str, str, str, float], ...] = (
+    # name, title, words, column, unit, factor
+    ("capacity", "Capacity slide", "Travel, 0 = minimum, 100 % = full load.", "capacity_travel_frac", "%", 100.0),
+    ("volume-ratio", "Volume-ratio slide", "Travel, 100 % = highest ratio.", "volume_ratio_travel_frac", "%", 100.0),
+    ("current", "Motor current", "Current of the compressor motor.", "motor_current_a", "A", 1.0),
+    ("power", "Electrical power", "Of the compressor motor.", "motor_power_w", "kW", 1e-3),
+)
 
 
 def _deviation_kpa(trace: Trace) -> Any:
@@ -37,33 +38,34 @@ def _deviation_kpa(trace: Trace) -> Any:
     return np.where(wanted > 0.0, (trace["suction_pressure_pa"] - wanted) / 1e3, np.nan)
 
 
-def time_panels(match: Match, number: int) -> list[Panel]:
+def time_sheet(match: Match, number: int) -> TrendSheet:
     """Suction deviation, both slides, current and power of all runs over each other, on one time axis."""
     traces = [run.trace() for run in match.runs]
     runs = [ReportRun(n, t, r.scores, None) for n, t, r in zip(match.names, traces, match.runs, strict=True)]
-    sheet = Sheet(runs)
-    found = []
-    panel = sheet.panel(f"deviation-{number}", "Suction deviation", "", "kPa", 260, y_range=_reach_kpa(runs))
-    panel.caption = (
-        "Suction pressure less the working set point of its own run; a start's pull-down may be cut. "
-        + _spread(runs, _deviation_kpa, "kPa")
-    )
-    for k, run in enumerate(runs):
-        sheet.curve(
-            panel, run.trace["time_ms"], _deviation_kpa(run.trace), run.name, "kPa", run_colour(k), dash_of(k), 1.6
-        )
-    sheet.limit(panel, 0.0, "", INK, "solid")
-    found.append(panel)
-    for name, title, words, column, unit, factor, offset in PICTURES:
+    made = RunSheet(runs, f"match-{number}")
 
-        def data(trace: Trace, column: str = column, factor: float = factor, offset: float = offset) -> Any:
-            return trace[column] * factor + offset
-
-        panel = sheet.panel(f"{name}-{number}", title, f"{words} {_spread(runs, data, unit)}", unit)
+    def curves(trend: Trend, data: Any) -> None:
+        trend.told = _spread(runs, data, trend.unit)
         for k, run in enumerate(runs):
-            sheet.curve(panel, run.trace["time_ms"], data(run.trace), run.name, unit, run_colour(k), dash_of(k), 1.6)
-        found.append(panel)
-    return found
+            made.curve(trend, k, data(run.trace), run.name, ink_of(k), dash_of(k))
+
+    trend = made.add(
+        f"deviation-{number}", "Suction deviation",
+        "Suction pressure less the working set point of its own run; a start's pull-down may be cut.", "kPa", height=230,
+        span=_reach_kpa(runs),
+    )  # fmt: skip
+    curves(trend, _deviation_kpa)
+    made.limit(trend, 0.0, "", "solid", SET_POINT)
+    for name, title, words, column, unit, factor in PICTURES:
+
+        def data(trace: Trace, column: str = column, factor: float = factor) -> Any:
+            return trace[column] * factor
+
+        span = (-4.0, 104.0) if unit == "%" else None
+        curves(made.add(f"{name}-{number}", title, words, unit, span=span), data)
+    made.note_marks()
+    made.note_states()
+    return made.sheet
 
 
 def _spread(runs: Sequence[ReportRun], data: Any, unit: str) -> str:
@@ -95,7 +97,7 @@ def _reach_kpa(runs: Sequence[ReportRun]) -> tuple[float, float]:
     return 1.1 * low, 1.1 * high
 
 
-def difference_panel(match: Match, lines: Sequence[Line], number: int) -> Panel:
+def difference_panel(match: Match, lines: Sequence[Line], number: int) -> Picture:
     """Every score with a direction as a mark: right of the line better, left worse, in tolerances."""
     shown = [line for line in lines if any(d.units or d.meaning == EQUAL for d in line.differences[1:])]
     shown = [line for line in shown if line.head.direction != "none"]
@@ -156,10 +158,10 @@ def difference_panel(match: Match, lines: Sequence[Line], number: int) -> Panel:
         "Each score's difference divided by what counts as one (its tolerance), turned so that right is better; marks at "
         f"the edge lie beyond {SHOWN_UNITS:g}."
     )
-    return Panel(f"differences-{number}", "Differences", words, plot, keys, f"{'. '.join(told)}.")
+    return Picture(f"differences-{number}", "Differences", words, f"{'. '.join(told)}.", plot, keys)
 
 
-def _match_data(match: Match, lines: Sequence[Line], panels: Sequence[Panel]) -> dict[str, Any]:
+def _match_data(match: Match, lines: Sequence[Line], panel: Picture, sheet: TrendSheet) -> dict[str, Any]:
     rows = [
         {
             "head": line.head,
@@ -178,7 +180,8 @@ def _match_data(match: Match, lines: Sequence[Line], panels: Sequence[Panel]) ->
         "verdicts": [
             (name, [(v.group, v.verdict, v.reason, v.contrary) for v in found]) for name, found in verdicts_of(match)
         ],
-        "panels": panels,
+        "panel": panel,
+        "sheet": sheet,
         "runs": [
             {
                 "name": name,
@@ -207,9 +210,9 @@ def write_comparison(path: Path, matches: Sequence[Match], lonely: Sequence[str]
     plots: dict[str, Any] = {}
     for number, match in enumerate(matches):
         lines = lines_of(match)
-        panels = [difference_panel(match, lines, number), *time_panels(match, number)]
-        plots |= {panel.name: panel.plot for panel in panels}
-        shown.append(_match_data(match, lines, panels))
+        panel = difference_panel(match, lines, number)
+        plots[panel.name] = panel.plot
+        shown.append(_match_data(match, lines, panel, time_sheet(match, number)))
     title = matches[0].title if len(matches) == 1 else f"{len(matches)} scenarios compared"
     several = counts(matches) if len(matches) > 1 else {}
     write_page(

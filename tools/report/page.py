@@ -14,6 +14,8 @@ from tools.names import short_name
 from tools.report.runs import ReportRun, run_colour
 
 DIRECTION = {"lower": "lower is better", "higher": "higher is better", "none": "a plain fact"}
+EVENTS_AT_MOST = 600
+WEIGHTY = ("trip", "run", "disturbance", "operator", "instrument", "alarm", "start", "motor", "sequence", "inhibit")
 ARROW = {"lower": "↓", "higher": "↑", "none": ""}
 
 
@@ -63,12 +65,26 @@ def facts_in_words(facts: dict[str, str]) -> list[tuple[str, list[str]]]:
     return out
 
 
+def _events(run: ReportRun) -> dict[str, Any]:
+    """What happened but for the slides' drives; of very many, those that weigh most, in order."""
+    found = [e for e in run.trace.events if e.kind != "drive"]
+    rank = {kind: k for k, kind in enumerate(WEIGHTY)}
+    kept = sorted(sorted(found, key=lambda e: rank.get(e.kind, len(rank)))[:EVENTS_AT_MOST], key=lambda e: e.time_ms)
+    lines = [
+        (e.time_ms, _clock(e.time_ms), e.kind, f"{e.source.replace('_', ' ')}: {e.text}" if e.text else e.source)
+        for e in kept
+    ]
+    return {"lines": lines, "left_out": len(found) - len(kept)}
+
+
 def _run_data(run: ReportRun, k: int) -> dict[str, Any]:
     trips = [e for e in run.trace.events if e.source == "trip_first_out" and not e.text.endswith("→ NONE")]
     return {
         "name": run.name,
         "colour": run_colour(k),
         "failure": run.failure,
+        "purpose": run.purpose,
+        "expects": run.expects,
         "facts": facts_in_words(run.facts),
         "trips": [(_clock(e.time_ms), e.text.rsplit("→ ", 1)[-1].replace("_", " ").lower()) for e in trips],
         "violations": [(_clock(v.time_ms), v.requirement, v.text) for v in run.scores.violations],
@@ -77,6 +93,7 @@ def _run_data(run: ReportRun, k: int) -> dict[str, Any]:
             (_clock(s.time_ms), s.text, f"{s.settling_s:.0f} s", "yes" if s.settled else "no")
             for s in run.scores.settling
         ],
+        "events": _events(run),
         "window": [_clock(t) for t in run.scores.window_ms] if run.scores.window_ms else None,
     }
 
@@ -87,21 +104,21 @@ def write_report(path: Path, runs: list[ReportRun], title: str) -> None:
     The first run is what the others are compared with.  Raises OSError if it cannot be written; a file that stood there
     is replaced whole or not at all.
     """
-    from tools.report.pictures import all_panels
+    from tools.report.pictures import run_sheet
 
     runs = [replace(run, name=short_name(run.name)) for run in runs]
     lines = lines_between([run.scores for run in runs])
     known = {line.head.name for line in lines}
-    panels = all_panels(runs)
+    sheet = run_sheet(runs)
     write_page(
         path,
         Path(__file__).with_name("page.html"),
-        {panel.name: panel.plot for panel in panels},
+        {},
         title=title,
         caution=CAUTION,
         runs=[_run_data(run, k) for k, run in enumerate(runs)],
         groups=_score_groups(lines),
         absent=[score.label for score in runs[0].scores.values if score.name not in known],
-        panels=panels,
+        sheet=sheet,
         rule=RULE,
     )

@@ -1,187 +1,103 @@
-"""The pictures: one time axis, one quantity or one slide to a panel, runs over each other where that compares best."""
+"""What the trends of a report are built with: runs over each other on one time axis."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
-from bokeh.models import (
-    BoxZoomTool,
-    ColumnDataSource,
-    CrosshairTool,
-    DatetimeTickFormatter,
-    HoverTool,
-    PanTool,
-    Range1d,
-    ResetTool,
-    SaveTool,
-    WheelZoomTool,
-)
-from bokeh.models.annotations import Span
-from bokeh.plotting import figure
 
-from tools.charts import INK, PAPER, Key, plain
-from tools.report.runs import ReportRun
-from tools.report.thinning import thin
+from controller.process_image import Inhibit, Mode, Trip
+from tools.figures.trends import Band, Curve, Lane, Limit, Mark, Trend, TrendSheet, runs_of
+from tools.report.runs import ReportRun, dash_of
+from tools.report.thinning import join_spans
 
-LEFT_PX = 68
-AIR_FRAC = 0.05  # above and below the curves, each: half of `range_padding` of the plot library
+MARKS_AT_MOST = 400
+PLAIN, QUIET, BAND, SET_POINT = "--plain", "--quiet", "--band", "--set-point"
+CAPACITY, RATIO, LIMIT = "--capacity", "--ratio", "--limit"
+
+__all__ = [
+    "BAND", "CAPACITY", "LIMIT", "PLAIN", "QUIET", "RATIO", "SET_POINT", "Band", "Lane", "Limit", "RunSheet", "Trend"
+]  # fmt: skip
 
 
-@dataclass(slots=True)
-class Panel:
-    """A picture with its title, its words for those who cannot see it, and its legend."""
-
-    name: str
-    title: str
-    caption: str
-    plot: Any
-    keys: list[Key] = field(default_factory=list)
-    told: str = ""  # what else the picture shows, in words, for those who cannot see it
-    low: float = math.inf  # of the curves, in the unit of the axis
-    high: float = -math.inf
-
-    def reach(self, data: Any) -> None:
-        """Note how far a curve goes: a picture without a scale of its own ends a little beyond its curves."""
-        known = np.asarray(data, dtype=np.float64)
-        known = known[np.isfinite(known)]
-        if len(known):
-            self.low, self.high = min(self.low, float(known.min())), max(self.high, float(known.max()))
-
-    def shows(self, value: float) -> bool:
-        """Whether a height lies in the picture."""
-        fixed = self.plot.y_range
-        if isinstance(fixed, Range1d):
-            low, high = sorted((float(cast(Any, fixed.start)), float(cast(Any, fixed.end))))
-            return low <= value <= high
-        air = AIR_FRAC * (self.high - self.low)
-        return self.low - air <= value <= self.high + air
+def ink_of(k: int) -> str:
+    """Colour of run k in a trend that several share."""
+    return f"--run-{k % 6}"
 
 
-class Sheet:
-    """Makes panels that share one time axis and one crosshair."""
+def words_of(kind: Any) -> dict[int, str]:
+    """Words of an enumeration; nothing for its zero."""
+    return {int(m): "" if m.name == "NONE" else m.name.replace("_", " ").lower() for m in kind}
 
-    def __init__(self, runs: list[ReportRun]) -> None:
+
+class RunSheet:
+    """A sheet of trends of one run or several."""
+
+    def __init__(self, runs: list[ReportRun], name: str = "run") -> None:
         self.runs = runs
-        self.end_ms = max(float(run.trace["time_ms"][-1]) for run in runs)
-        self.time_range = Range1d(start=0.0, end=max(self.end_ms, 1.0), bounds=(0.0, max(self.end_ms, 1.0)))
-        self.cursor = Span(dimension="height", line_color=INK, line_alpha=0.5, line_width=1)
+        start = min(float(run.trace["time_ms"][0]) for run in runs)
+        end = max(float(run.trace["time_ms"][-1]) for run in runs)
+        self.sheet = TrendSheet(name, start, end)
+        self.axes = [self.sheet.axis(run.trace["time_ms"]) for run in runs]
+        self.alone = len(runs) == 1
 
-    def panel(self, name: str, title: str, caption: str, axis: str, height: int = 210, **options: Any) -> Panel:
-        """An empty panel."""
-        plot = figure(
-            height=height,
-            sizing_mode="stretch_width",
-            x_range=self.time_range,
-            x_axis_type="datetime",
-            tools=[],
-            toolbar_location="above",
-            background_fill_color=PAPER,
-            border_fill_color=PAPER,
-            outline_line_color="#c9cdd2",
-            min_border_left=LEFT_PX,
-            min_border_right=14,
-            output_backend="canvas",
-            **options,
-        )
-        zoom = BoxZoomTool(dimensions="width")
-        plot.add_tools(
-            zoom,
-            PanTool(dimensions="width"),
-            WheelZoomTool(dimensions="width"),
-            ResetTool(),
-            SaveTool(filename=f"twoslide-{name}"),
-            CrosshairTool(overlay=self.cursor, dimensions="height"),
-        )
-        plot.toolbar.active_drag = zoom
-        plot.toolbar.active_scroll = None  # the wheel scrolls the page until somebody asks otherwise
-        plot.toolbar.logo = None
-        plot.toolbar.autohide = True
-        plot.yaxis.axis_label = axis
-        plot.yaxis.axis_label_text_font_style = "normal"
-        plot.axis.axis_label_text_color = INK
-        plot.axis.major_label_text_color = INK
-        plot.axis.axis_line_color = "#9aa1a9"
-        plot.axis.minor_tick_line_color = None
-        plot.grid.grid_line_color = "#e3e6e8"
-        plot.xaxis.formatter = _time_formatter()
-        return Panel(name, title, caption, plot)
+    def add(self, name: str, title: str, caption: str, unit: str = "", **more: Any) -> Trend:
+        """A trend; of several sheets on a page the name must differ within one."""
+        return self.sheet.add(name, title, caption, unit=unit, **more)
 
-    def line(
-        self,
-        panel: Panel,
-        run: ReportRun,
-        column: str,
-        scale: Callable[[Any], Any],
-        label: str,
-        unit: str,
-        colour: str,
-        style: str = "solid",
-        width: float = 1.6,
-        step: bool = False,
-    ) -> None:
-        """A column of a run as a curve."""
-        data = np.asarray(scale(run.trace[column]), dtype=np.float64)
-        self.curve(panel, run.trace["time_ms"], data, label, unit, colour, style, width, step)
+    def curve(self, trend: Trend, k: int, data: Any, label: str, colour: str, dash: str = "solid", **more: Any) -> None:
+        """A curve of run k, in the trend's unit; `more` is as in `Curve`."""
+        unit = more.pop("unit", trend.unit.removesuffix(" abs"))
+        column = self.sheet.columns.column(self.axes[k], data)
+        trend.curves.append(Curve(column, label, unit, colour, dash, **more))
 
-    def curve(
-        self,
-        panel: Panel,
-        time_ms: Any,
-        data: Any,
-        label: str,
-        unit: str,
-        colour: str,
-        style: str = "solid",
-        width: float = 1.6,
-        step: bool = False,
-    ) -> None:
-        """A curve with its hover text and its line in the legend."""
-        x, y = thin(time_ms, data)
-        source = ColumnDataSource({"x": x, "y": y.astype(np.float32)})
-        options: dict[str, Any] = {"source": source, "line_color": colour, "line_dash": style, "line_width": width}
-        drawn = panel.plot.step("x", "y", mode="after", **options) if step else panel.plot.line("x", "y", **options)
-        tip = f"<b>{plain(label)}</b> @y{{0.[000]}} {unit}<br>@x{{%H:%M:%S}}"
-        panel.plot.add_tools(HoverTool(renderers=[drawn], tooltips=tip, formatters={"@x": "datetime"}, visible=False))
-        panel.keys.append(Key(label, colour, style))
-        panel.reach(y)
+    def each(self, trend: Trend, name: str, scale: Any, label: str, dash: str = "solid", **more: Any) -> None:
+        """A column of every run: alone in the plain colour, else each in its own."""
+        for k, run in enumerate(self.runs):
+            said = label if self.alone else f"{label}, {run.name}" if label else run.name
+            style = dash if self.alone or dash != "solid" else dash_of(k)
+            self.curve(trend, k, scale(run.trace[name]), said, PLAIN if self.alone else ink_of(k), style, **more)
 
-    def limit(self, panel: Panel, value: float | None, label: str, colour: str, style: str = "dashed") -> None:
-        """A horizontal line over the curves drawn so far; one outside the picture is told as such, without a line."""
-        if value is None:
-            return
-        if not panel.shows(value):
-            if label:
-                panel.keys.append(Key(f"{label} (outside the picture)", colour, "none"))
-            return
-        panel.plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_dash=style))
-        if label:
-            panel.keys.append(Key(label, colour, style))
+    def band(self, trend: Trend, k: int, low: Any, high: Any, label: str) -> None:
+        """The space between two curves of run k."""
+        column = self.sheet.columns.column
+        trend.bands.append(Band(column(self.axes[k], low), column(self.axes[k], high), label, BAND))
 
-    def verticals(self, panel: Panel, times_ms: list[float], colour: str) -> None:
-        """Thin marks at given times."""
-        if times_ms:
-            panel.plot.vspan(x=times_ms, line_color=colour, line_alpha=0.35, line_width=1)
+    def limit(self, trend: Trend, value: float | None, label: str, dash: str = "dashed", colour: str = LIMIT) -> None:
+        """A level; nothing for a limit that the controller does not tell."""
+        if value is not None and np.isfinite(value):
+            trend.limits.append(Limit(round(float(value), 4), label, colour, dash))
 
-    def shade(self, panel: Panel, spans_ms: list[tuple[int, int]], low: float, high: float, colour: str) -> None:
-        """Grey out stretches of time."""
-        if spans_ms:
-            panel.plot.quad(
-                left=[start for start, _ in spans_ms],
-                right=[end for _, end in spans_ms],
-                bottom=low,
-                top=high,
-                fill_color=colour,
-                fill_alpha=0.18,
-                line_color=None,
-            )
+    def lane(self, trend: Trend, label: str, spans: list[tuple[int, int]], colour: str, faint: bool = False) -> None:
+        """Stretches on a line of their own."""
+        trend.lanes.append(Lane(label, join_spans(spans), [], colour, faint))
 
+    def note_marks(self) -> None:
+        """Vertical lines of disturbances and operators (of the first run: all have them) and of every run's trips."""
+        found = [
+            Mark(e.time_ms, e.text or e.source.replace("_", " "), e.kind)
+            for e in self.runs[0].trace.events
+            if e.kind in ("disturbance", "operator", "instrument")
+        ]
+        for run in self.runs:
+            who = "" if self.alone else f", {run.name}"
+            found += [
+                Mark(e.time_ms, f"trip: {e.text.rsplit('→ ', 1)[-1].replace('_', ' ').lower()}{who}", "trip")
+                for e in run.trace.events
+                if e.source == "trip_first_out" and not e.text.endswith("→ NONE")
+            ]
+        trips = [mark for mark in found if mark.kind == "trip"][:MARKS_AT_MOST]
+        others = [mark for mark in found if mark.kind != "trip"][: MARKS_AT_MOST - len(trips)]
+        self.sheet.marks = sorted([*trips, *others], key=lambda mark: mark.time_ms)
 
-def _time_formatter() -> DatetimeTickFormatter:
-    return DatetimeTickFormatter(
-        milliseconds="%H:%M:%S.%3N", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes="%H:%M", hourmin="%H:%M",
-        hours="%H:%M", days="%H:%M", months="%H:%M",
-    )  # fmt: skip
+    def note_states(self) -> None:
+        """Mode, inhibit and trip of each run, told beside the cursor's time."""
+        for run in self.runs:
+            times = run.trace["time_ms"]
+            lanes = [
+                {"label": label, "runs": runs_of(run.trace[column], times, words_of(kind))}
+                for label, column, kind in (
+                    ("", "mode", Mode), ("held back:", "inhibit", Inhibit), ("tripped:", "trip_first_out", Trip)
+                )
+            ]  # fmt: skip
+            self.sheet.states.append({"name": run.name, "lanes": lanes})

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from scenarios.finished_runs import match_runs
 from scenarios.score_differences import lines_of
 from tools.charts import RUN_COLOURS, RUN_DASHES
-from tools.report.comparison import difference_panel, time_panels, write_comparison
+from tools.figures.palette import RUNS
+from tools.report.comparison import difference_panel, time_sheet, write_comparison
 
 Write = Callable[..., Path]
 # Machado, Oliveira & Fernandes 2009, severity 1.0, on linear RGB; from memory
@@ -37,23 +38,24 @@ def _lab(colour: str, kind: str) -> NDArray[np.float64]:
 def test_colours_of_runs_stay_apart(kind: str) -> None:
     """Difference of 25 in CIELAB; a just noticeable one is near 2."""
     assert len(RUN_COLOURS) == len(RUN_DASHES) == 6
-    for a, b in combinations(range(6), 2):
-        apart = float(np.linalg.norm(_lab(RUN_COLOURS[a], kind) - _lab(RUN_COLOURS[b], kind)))
-        assert apart > 25.0, (a, b, apart)
+    for a, b in combinations(RUNS, 2):
+        for one, other in ((a.light, b.light), (a.dark, b.dark)):
+            apart = float(np.linalg.norm(_lab(one, kind) - _lab(other, kind)))
+            assert apart > 25.0, (one, other, apart)
 
 
 def test_every_quantity_has_a_picture_on_one_time_axis(run_folder: Write, tmp_path: Path) -> None:
     places = [run_folder(tmp_path / "wild", swing_pa=12e3), run_folder(tmp_path / "calm")]
     (match,), _ = match_runs(places)
-    panels = time_panels(match, 0)
-    assert [p.title for p in panels] == [
+    sheet = time_sheet(match, 0)
+    assert [trend.title for trend in sheet.trends] == [
         "Suction deviation", "Capacity slide", "Volume-ratio slide", "Motor current", "Electrical power"
     ]  # fmt: skip
-    assert len({panel.plot.x_range.id for panel in panels}) == 1
-    for panel in panels:
-        assert [key.label for key in panel.keys[:2]] == ["wild", "calm"]
-        assert "wild: mean" in panel.caption
-    assert "−12" in panels[0].caption.replace("-", "−")
+    for trend in sheet.trends:
+        assert [curve.label for curve in trend.curves] == ["wild", "calm"]
+        assert len({(curve.colour, curve.dash) for curve in trend.curves}) == 2
+        assert "wild: mean" in trend.words
+    assert "-12" in sheet.trends[0].words
 
 
 def test_a_difference_is_drawn_to_its_side(run_folder: Write, tmp_path: Path) -> None:
