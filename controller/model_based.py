@@ -7,15 +7,16 @@ The cabinet's model is three things: the slide's curve c(x), flow that follows s
 From the measured suction p and the *actual* position x the observer estimates q; so nothing winds up at an end stop,
 under an inhibit or by hand.  Wanted is p' = −(p − set point)/t, t return_time, hence c = (q + (T/p0)·(p − set point)/t)
 ·p0/p, and the curve read backwards is the demand.  It moves only when the pressure predicted at `horizon`, slide at
-rest, leaves the hold zone, and goes on until that pressure is inside the settled zone: noise and a load that wavers
-move nothing, a real change moves the slide once.
+rest, leaves the hold zone, and goes on until that pressure is inside the settled zone or beyond it: noise and a load that
+wavers move nothing, a real change moves the slide once.  A move goes one way: what noise is left in the estimate may hasten
+it, never turn it.  Turning round takes a prediction outside the hold zone on the other side.
 
 The positioner leaves a small wish alone, and where the load falls with rising suction (rooms that stay as warm as they
 are) small wishes are all there is: suction would stand off for ever.  So as long as the predicted pressure is outside
 the hold zone a trim grows, at most to the drive's reversal zone: enough to be heard, too little to wind up.
 
-Linear argument, To observer_time, A(s) the slide's answer, κ real over modelled curve slope, Tr the real vessel's time,
-c0 the position's capacity, Q = 1/(1 + To·s)²:
+Linear argument, for a move as long as it lasts and as if it could go both ways; To observer_time, A(s) the slide's answer,
+κ real over modelled curve slope, Tr the real vessel's time, c0 the position's capacity, Q = 1/(1 + To·s)²:
 
     loop L = κ·A·(Q·(T·s + c0) + T/t − c0) / ((1 − A·Q)·(Tr·s + c0))
 
@@ -104,6 +105,7 @@ class ModelBasedState:
     announced_load_pct: float = 0.0
     following: bool = False
     moving: bool = False
+    direction: int = 0  # of the move: its wish goes this way only
     trim_pct: float = 0.0  # travel added because the drive's zone swallows a small wish
 
 
@@ -158,16 +160,25 @@ def model_law(settings: ModelBasedSettings, state: ModelBasedState, inputs: Inpu
     load_kpa = 0.01 * s.load_pct * p0_kpa  # the suction that would carry it at full travel
     drift_kpa = ahead * (load_kpa - capacity_frac * p_kpa) / (1.0 + ahead * capacity_frac)
     coming_kpa = error_kpa + drift_kpa
+    position_pct = s.common.signals.capacity_position_pct
+    way = -1
+    if coming_kpa > 0.0:
+        way = 1
     if abs(coming_kpa) > c.hold_zone_kpa:
-        s.moving = True
+        if not s.moving or s.direction != way:
+            s.moving = True
+            s.direction = way
+            s.trim_pct = 0.0
+            s.common.capacity.free_pct = position_pct
         zone_pct = settings.common.capacity.drive.reversal_zone_pct
         passed_ms = min(dt_ms, c.observer_time_ms)  # a late scan is no reason to move
         s.trim_pct += zone_pct * coming_kpa * passed_ms / (c.hold_zone_kpa * c.trim_time_ms)
         s.trim_pct = clamp(s.trim_pct, -zone_pct, zone_pct)
     else:
         s.trim_pct = 0.0
-        if abs(coming_kpa) <= c.settled_zone_kpa:
+        if s.moving and (abs(coming_kpa) <= c.settled_zone_kpa or way != s.direction):
             s.moving = False
+            s.common.capacity.free_pct = position_pct  # it ends here, not where the wish had run to
     if s.moving:
         edge_kpa = FAR_ZONES * c.hold_zone_kpa
         near_kpa = clamp(error_kpa, -edge_kpa, edge_kpa)
@@ -176,6 +187,10 @@ def model_law(settings: ModelBasedSettings, state: ModelBasedState, inputs: Inpu
         curve = settings.common.volume_ratio.trapped_fraction_frac
         wish_pct = curve_position_pct(curve, wanted_frac) + s.trim_pct
         free_pct = s.common.capacity.free_pct
+        if s.direction > 0:
+            wish_pct = max(wish_pct, free_pct)
+        else:
+            wish_pct = min(wish_pct, free_pct)
         most_pct = 100.0 * RAMP_STROKES * dt_ms / settings.common.capacity.drive.stroke_up_ms
         s.common.capacity.free_pct = clamp(wish_pct, free_pct - most_pct, free_pct + most_pct)
 

@@ -87,7 +87,10 @@ def test_the_observer_counts_the_real_position_so_nothing_winds_up() -> None:
 
 
 def test_with_a_true_model_and_a_quick_slide_the_loop_is_the_stated_polynomial() -> None:
-    """Load step d: p/p0 = d·(2·To·s + To²·s²)/((1 + To·s)²·(T·s + T/t)), integrated exactly here with its residues."""
+    """Load step d: p/p0 = d·(2·To·s + To²·s²)/((1 + To·s)²·(T·s + T/t)), integrated exactly here with its residues.
+
+    As long as that wants the slide to go on: a move does not turn back.
+    """
     even = replace(MODEL, settled_zone_kpa=0.0, far_return_time_ms=MODEL.return_time_ms)
     capacity = SETTINGS.common.capacity
     common = replace(SETTINGS.common, capacity=replace(capacity, drive=replace(capacity.drive, reversal_zone_pct=0.0)))
@@ -95,7 +98,7 @@ def test_with_a_true_model_and_a_quick_slide_the_loop_is_the_stated_polynomial()
     vessel.step()
     vessel.load_frac += 0.01
     vessel.step(law=False)
-    vessel.state.moving = True  # and so it stays: nothing is ever settled
+    vessel.state.moving, vessel.state.direction = True, 1  # and so it stays: nothing is ever settled
     observer, back, time_s = (x / 1000.0 for x in (MODEL.observer_time_ms, MODEL.return_time_ms, MODEL.vessel_time_ms))
     t = np.arange(3_000) * SCAN_MS / 1000.0
     # the load yet unseen is d·(1 + t/To)·e^(−t/To); the vessel answers it with a lag of `back`
@@ -103,13 +106,13 @@ def test_with_a_true_model_and_a_quick_slide_the_loop_is_the_stated_polynomial()
     expected = np.zeros_like(t)
     for i in range(len(t) - 1):
         expected[i + 1] = expected[i] + 0.1 * (P0_KPA * unseen[i] / time_s - expected[i] / back)
+    going_on = int(np.argmax(time_s * expected / (back * P0_KPA) - unseen))
+    assert expected[going_on] > 0.8 * expected.max()
     seen = [0.0]
-    for _ in t[1:]:
+    for _ in t[1:going_on]:
         seen.append(vessel.suction_kpa_abs - P0_KPA)
         vessel.step()
-    assert max(seen) == pytest.approx(expected.max(), rel=0.03)
-    assert np.abs(np.array(seen) - expected).max() < 0.03 * expected.max()
-    assert abs(seen[-1]) < 0.02
+    assert np.abs(np.array(seen) - expected[:going_on]).max() < 0.03 * expected.max()
 
 
 def loop(w: Any, curve_ratio: float, vessel_s: float, c0: float, return_s: float, delay_s: float = 3.0) -> Any:
@@ -208,6 +211,30 @@ def test_the_slide_rests_in_the_hold_zone_and_moves_on_until_settled() -> None:
     vessel.state.common.signals.capacity_position_pct = free_pct
     vessel.step()
     assert not vessel.state.moving
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_move_goes_one_way_and_ends_where_the_slide_is(sign: float) -> None:
+    vessel = Vessel(SETTINGS, 0.5, 75.0)
+    vessel.step()
+    capacity, signals = vessel.state.common.capacity, vessel.state.common.signals
+    place_pct = signals.capacity_position_pct
+
+    def see(error_kpa: float) -> float:
+        """A scan with the slide where it was; how far the wish lies in the move's direction."""
+        signals.suction_pressure_kpa_abs = vessel.state.suction_kpa_abs = P0_KPA + sign * error_kpa
+        vessel.state.load_pct = 100.0 * curve_at(CURVE, place_pct) * (P0_KPA + sign * error_kpa) / P0_KPA  # no drift
+        capacity.error_kpa = sign * error_kpa
+        model_law(SETTINGS, vessel.state, vessel.inputs, SCAN_MS)
+        return sign * (capacity.free_pct - place_pct)
+
+    far_pct = see(3.0 * MODEL.hold_zone_kpa)
+    assert far_pct > 0.0
+    assert see(1.5 * MODEL.hold_zone_kpa) == far_pct, "a smaller wish does not draw it back"
+    assert see(4.0 * MODEL.hold_zone_kpa) > far_pct
+    assert see(-0.5 * MODEL.hold_zone_kpa) == 0.0, "beyond the set point it ends where the slide is"
+    assert not vessel.state.moving
+    assert see(-1.5 * MODEL.hold_zone_kpa) < 0.0, "and turns round once the other side of the hold zone is left"
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])

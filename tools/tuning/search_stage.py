@@ -31,6 +31,8 @@ from tools.tuning.trials import INFEASIBLE, Constraints, Context, Outcome
 from tools.tuning.tuning_result import KnobRow, Search, Trial
 
 OBSERVER_TIMES_MS = (8_000, 10_000, 14_000)  # starts of the model-based law: from quick to quiet
+NARROW_FRAC = 0.4  # of the sheet's hold and settled zone: a move goes one way, so narrow zones do not make it hunt
+QUICK_FRAC = 0.65  # of the sheet's return times and zones of the drive
 GIVEN = "sheet given"
 
 
@@ -77,11 +79,23 @@ def pi_starts(base: ScheduledPiSettings, points: Sequence[PiPoint], zones: Zones
 
 
 def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
-    """Starts of the model-based law: the sheet with quieter observers."""
-    return tuple(
+    """Starts of the model-based law: the sheet with quieter observers, and one that keeps close to the set point."""
+    quiet = tuple(
         Start(f"observer {ms / 1000:g} s", replace(base, model=replace(base.model, observer_time_ms=ms)))
         for ms in OBSERVER_TIMES_MS
     )
+    m, capacity = base.model, base.common.capacity
+    close = replace(
+        m,
+        hold_zone_kpa=NARROW_FRAC * m.hold_zone_kpa,
+        settled_zone_kpa=NARROW_FRAC * m.settled_zone_kpa,
+        return_time_ms=int(QUICK_FRAC * m.return_time_ms),
+        far_return_time_ms=int(min(m.far_return_time_ms, QUICK_FRAC * m.return_time_ms)),
+    )
+    zone_pct = QUICK_FRAC * capacity.drive.neutral_zone_pct
+    drive = replace(capacity.drive, neutral_zone_pct=zone_pct, reversal_zone_pct=zone_pct)
+    common = replace(base.common, capacity=replace(capacity, drive=drive))
+    return (*quiet, Start("close to the set point", replace(base, common=common, model=close)))
 
 
 def plan_of(
