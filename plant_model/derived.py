@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from plant_model.compression import rated_leakage_frac
+from plant_model.compression import CompressorParameters, rated_leakage_frac
 from plant_model.discharge_parameters import DischargeSideParameters
 from plant_model.evaporator_parameters import EvaporatorParameters
 from plant_model.measured_slides import measured_curves
@@ -26,7 +27,7 @@ from plant_model.properties import (
     vapour_enthalpy_j_kg,
 )
 from plant_model.rating_set import RatingScale, rating_scale
-from plant_model.rotor_geometry import SlideCurves, slide_curves
+from plant_model.rotor_geometry import RotorGeometry, SlideCurves, slide_curves
 from plant_model.state import CHANNELS, GROUPS
 
 if TYPE_CHECKING:
@@ -291,6 +292,13 @@ def derive_constants(
     )
 
 
+@lru_cache(maxsize=32)
+def _computed_curves(machine: CompressorParameters, rotor: RotorGeometry, refrigerant_name: str) -> SlideCurves:
+    """The slides' curves with the leakage of the rating point: a search, and four fifths of what deriving costs, so it is
+    kept for the plants of many runs.  All of it is frozen."""
+    return slide_curves(rotor, rated_leakage_frac(machine, rotor, load_refrigerant(refrigerant_name)))
+
+
 def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Parameters:
     """Everything that the kernels need, for one refrigerant and one step length in ms.
 
@@ -309,7 +317,7 @@ def derive(plant: PlantParameters, refrigerant_name: str, h_ms: int = 100) -> Pa
     if plant.measured_slides.use:
         curves = measured_curves(plant.rotor, plant.measured_slides)
     else:
-        curves = slide_curves(plant.rotor, rated_leakage_frac(plant.machine, plant.rotor, refrigerant))
+        curves = _computed_curves(plant.machine, plant.rotor, refrigerant_name)
     constants = derive_constants(plant, curves, refrigerant, h_ms)
     scale = rating_scale(plant.rating, plant.machine, refrigerant, curves)
     return Parameters(plant, refrigerant, curves, constants, scale)

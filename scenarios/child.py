@@ -72,7 +72,8 @@ def run_in_child(
 ) -> ChildResult:
     """Run a prepared scenario in a child.  `job` is what the child needs to prepare it again.
 
-    Raises InputRefused when the controller cannot be loaded; a controller that fails while running is a result.
+    Raises InputRefused when the controller cannot be loaded, or hangs or crashes meanwhile; a controller that fails
+    while running is a result.
     """
     duration_ms = prepared.scenario.duration_ms
     buffers = file_buffers(folder, duration_ms, prepared.scan_ms, prepared.log_ms, create=True)
@@ -101,13 +102,19 @@ def run_in_child(
     if answer.get("internal"):
         raise InternalError(str(answer["internal"]))
     failure = hung or str(answer.get("failure", ""))
+    loading = _is_loading(folder)
     if not failure and not answer:
         at_s = int(buffers.run[0]["time_ms"]) / 1000.0
-        begun = (folder / "started").exists()
-        failure = death_in_words(child.returncode, f"in the scan at {at_s:.1f} s" if begun else "before its first scan")
+        failure = death_in_words(child.returncode, "while it was loaded" if loading else f"in the scan at {at_s:.1f} s")
+    if failure and loading:
+        raise InputRefused(Problem(f"{prepared.named.name}: {failure}", value=prepared.named.name))
     return ChildResult(
         buffers, noted_events(folder), failure, str(answer.get("engine_note", "")), float(answer.get("wall_s", 0.0))
     )
+
+
+def _is_loading(folder: Path) -> bool:
+    return (folder / "loading").exists() and not (folder / "loaded").exists()
 
 
 def _watch(
@@ -122,7 +129,7 @@ def _watch(
     while child.poll() is None:
         time.sleep(TICK_S)
         started = (folder / "started").exists()
-        loading = (folder / "loading").exists() and not (folder / "loaded").exists()
+        loading = _is_loading(folder)
         scans = int(buffers.run[0]["scans"]) if started else -1
         told, now = (started, loading, scans), time.monotonic()
         if told != last:  # each phase has its patience from its own beginning

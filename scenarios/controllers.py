@@ -15,7 +15,9 @@ import difflib
 import hashlib
 import importlib.util
 import inspect
+import linecache
 import sys
+import traceback
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -29,6 +31,8 @@ from controller.process_image import ABI_VERSION
 from controller.registry import SHIPPED
 from scenarios.errors import InputRefused, Problem
 from scenarios.library_format import why_it_does_not_load
+
+SCAN_WANTED = "it is called as scan(inputs, outputs, now_ms)"
 
 
 class Kind(Enum):
@@ -115,22 +119,30 @@ def _import_file(named: Named) -> ModuleType:
     try:
         spec.loader.exec_module(module)
     except BaseException as error:
-        line = _line_in(error, named.path)
-        problem = Problem(f"controller does not import: {type(error).__name__}: {error}", str(named.path), line)
-        raise InputRefused(problem) from error
+        problem = Problem(f"controller does not import: {_said(error)}")
+        raise InputRefused(problem.at(str(named.path), *_place_in(error, named.path))) from error
     return module
 
 
-def _line_in(error: BaseException, path: Path) -> int:
-    """The last line of `path` in the error's traceback; 0 if none."""
-    if isinstance(error, SyntaxError) and error.lineno:
-        return error.lineno
-    line, trace = 0, error.__traceback__
-    while trace:
-        if Path(trace.tb_frame.f_code.co_filename) == path:
-            line = trace.tb_lineno
-        trace = trace.tb_next
-    return line
+def _place_in(error: BaseException, path: Path) -> tuple[int, int]:
+    """Line and column of the last place in `path` that an error came through; 0 for none.
+
+    Python tells where an error arose in bytes of the line: with letters beyond ASCII before it the column is counted.
+    """
+    if isinstance(error, SyntaxError) and error.filename == str(path):
+        return error.lineno or 0, error.offset or 0
+    line = column = 0
+    for frame in traceback.extract_tb(error.__traceback__):
+        if Path(frame.filename) == path:
+            line, at = frame.lineno or 0, getattr(frame, "colno", None)
+            before = (linecache.getline(str(path), line).encode()[:at]) if at is not None else b""
+            column = len(before.decode(errors="replace")) + 1 if at is not None else 0
+    return line, column
+
+
+def _said(error: BaseException) -> str:
+    """An error's kind and words; of a mistake in the code's form without the place, which stands before them."""
+    return f"{type(error).__name__}: {error.msg if isinstance(error, SyntaxError) else error}"
 
 
 def load(named: Named) -> Loaded:
@@ -159,16 +171,21 @@ def load(named: Named) -> Loaded:
         raise _refuse(
             f"{named.name}: expected a Controller value, or a class with reset() and scan(inputs, outputs, now_ms)"
         )
+    path = named.path or Path()
     try:
         instance: Any = thing()
         instance.reset()
     except Exception as error:
-        problem = Problem(
-            f"controller does not reset: {type(error).__name__}: {error}",
-            str(named.path),
-            _line_in(error, named.path or Path()),
-        )
-        raise InputRefused(problem) from error
+        problem = Problem(f"controller does not reset: {_said(error)}")
+        raise InputRefused(problem.at(str(path), *_place_in(error, path))) from error
+    try:
+        inspect.signature(instance.scan).bind(None, None, 0)
+    except TypeError as error:
+        problem = Problem(f"scan() of {named.attribute!r} cannot be called: {error}", way_out=SCAN_WANTED)
+        line = getattr(getattr(getattr(thing, "scan", None), "__code__", None), "co_firstlineno", 0)
+        raise InputRefused(problem.at(str(path), line)) from error
+    except ValueError:
+        pass  # nothing that Python can look into: it is found out in the first scan
     return Loaded(python=instance)
 
 

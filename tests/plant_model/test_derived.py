@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import pytest
 
+from plant_model.compression import rated_leakage_frac
 from plant_model.derived import Parameters, derive, lag_alpha
 from plant_model.instruments import Channel
 from plant_model.parameters import PlantParameters
-from plant_model.properties import UnknownRefrigerantError
+from plant_model.properties import UnknownRefrigerantError, load_refrigerant
+from plant_model.rotor_geometry import slide_curves
 from scenarios.records import from_record, to_array
 
 
@@ -62,3 +64,14 @@ def test_line_drop_at_its_rating(p: Parameters) -> None:
     line = p.plant.suction_line
     drop_pa = p.derived.suction_drop_factor * line.rated_density_kg_m3 * line.rated_flow_m3_s**2
     assert drop_pa == pytest.approx(line.rated_drop_pa)
+
+
+def test_curves_that_are_kept_are_those_of_the_plant_asked_for() -> None:
+    """They are computed once for each machine, rotor and refrigerant; whatever was derived before must not show."""
+    plant = PlantParameters()
+    leaky = replace(plant, machine=replace(plant.machine, leakage_frac=1.5 * plant.machine.leakage_frac))
+    wide = replace(plant, rotor=replace(plant.rotor, volume_ratio_high=plant.rotor.volume_ratio_high + 0.5))
+    for one, refrigerant in ((plant, "R717"), (leaky, "R717"), (wide, "R717"), (plant, "R134a"), (plant, "R717")):
+        fresh = slide_curves(one.rotor, rated_leakage_frac(one.machine, one.rotor, load_refrigerant(refrigerant)))
+        assert derive(one, refrigerant).curves == fresh
+    assert derive(leaky, "R717").curves != derive(plant, "R717").curves != derive(wide, "R717").curves

@@ -11,6 +11,7 @@ import pytest
 from controller.registry import SHIPPED
 from scenarios.preparation import Prepared, prepare
 from scenarios.runner import RunResult, execute
+from scenarios.scenario import Scenario
 from scenarios.steps import steps
 from scenarios.trace import Floats, Trace
 
@@ -24,13 +25,17 @@ each_controller = pytest.mark.parametrize("controller", SHIPPED)
 
 
 @cache
+def _own(name: str) -> Scenario:
+    return prepare([LIBRARY / f"{name}.toml"])[0].scenario
+
+
+@cache
 def prepared_for(name: str, controller: str, seed_factor: int = 1) -> Prepared:
     """A scenario with the plant's own sheet for a shipped controller, its seed times a factor."""
-    path = LIBRARY / f"{name}.toml"
-    own = prepare([path])[0].scenario
+    own = _own(name)
     assert own.sheet_path is not None
     sheet = own.sheet_path.with_name(own.sheet_path.name.replace(own.controller, controller))
-    return prepare([path], controller=controller, settings=sheet, seed=own.seed * seed_factor)[0]
+    return prepare([own.path], controller=controller, settings=sheet, seed=own.seed * seed_factor)[0]
 
 
 @cache

@@ -43,9 +43,9 @@ def test_shipped_controllers_pass_compiled(controller: str, seed: int) -> None:
     assert spent_s < 2.0  # 0.25 s on the machine where it was written
 
 
-@pytest.mark.parametrize("controller", SHIPPED)
-def test_shipped_controllers_pass_interpreted(controller: str) -> None:
-    assert [str(r) for r in check_controller(named(controller), interpreted=True) if not r.passed] == []
+def test_a_shipped_controller_passes_interpreted() -> None:
+    """The largest; that each answers alike compiled and interpreted is tested in test_check_bench.py."""
+    assert [str(r) for r in check_controller(named("model_based"), interpreted=True) if not r.passed] == []
 
 
 @pytest.mark.parametrize("controller", SHIPPED)

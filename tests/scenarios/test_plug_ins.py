@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from scenarios.c_header import HEADER, header_text
+from scenarios.controllers import load, name_controller
 from scenarios.errors import InputRefused
 from scenarios.preparation import SCAN_MS
 from scenarios.runner import RunResult, execute, prepare
@@ -170,11 +171,65 @@ def test_a_controller_that_fails_in_its_first_scan_still_leaves_a_folder(
     assert (tmp_path / "out" / "trace.parquet").is_file()
 
 
-def test_a_controller_that_hangs_while_it_resets_is_given_up(short: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+DIES = "import os\nos._exit(5)\n"
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        (f"{PLAIN}:NeverLoads", "did not load within 6 s"),
+        ("dies.py:Mine", "the controller ended its process while it was loaded (exit status 5)"),
+        ("cut.so", "the controller crashed its process while it was loaded"),
+    ],
+)
+def test_one_that_takes_its_process_along_while_it_loads_is_refused(
+    short: Path, tmp_path: Path, plain_steps_library: Path, name: str, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("TWOSLIDE_PATIENCE_S", "6")
-    result = run(short, f"{PLAIN}:NeverLoads")
-    assert result.failure is not None
-    assert "did not load within" in result.failure
+    (tmp_path / "dies.py").write_text(DIES, encoding="utf-8")
+    (tmp_path / "cut.so").write_bytes(plain_steps_library.read_bytes()[:3000])  # its tables lie behind its end
+    with pytest.raises(InputRefused) as refused:
+        run(short, str(tmp_path / name), tmp_path / "out")  # PLAIN is a whole path, which stands as it is
+    assert words in str(refused.value)
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            "import os\nx = 'ü'; import no_such_module\n",
+            "mine.py:2:10: controller does not import: ModuleNotFoundError",
+        ),
+        (
+            "class Mine:\n    def scan(self:\n        pass\n",
+            "mine.py:2:13: controller does not import: SyntaxError: '(' was never closed",
+        ),
+        ("import os\nraise SystemExit(4)\n", "mine.py:2:1: controller does not import: SystemExit: 4"),
+        (
+            "class Mine:\n    def reset(self):\n        self.a = 1 / 0\n    def scan(self, i, o, n): ...\n",
+            "mine.py:3:18: controller does not reset: ZeroDivisionError: division by zero",
+        ),
+        (
+            "class Mine:\n    def reset(self): ...\n    def scan(self, i): ...\n",
+            "mine.py:3: scan() of 'Mine' cannot be called: too many positional arguments; "
+            "it is called as scan(inputs, outputs, now_ms)",
+        ),
+    ],
+)
+def test_a_file_that_is_no_controller_is_refused_with_its_place(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "mine.py").write_text(text, encoding="utf-8")
+    with pytest.raises(InputRefused) as refused:
+        load(name_controller("mine.py:Mine", tmp_path))
+    assert words in str(refused.value)
+
+
+@pytest.mark.parametrize("scan", ["lambda self, *a: None", "staticmethod(lambda i, o, n: None)", "print"])
+def test_any_scan_that_takes_three_is_taken(tmp_path: Path, scan: str) -> None:
+    (tmp_path / "mine.py").write_text(
+        f"class Mine:\n    reset = lambda self: None\n    scan = {scan}\n", encoding="utf-8"
+    )
+    assert load(name_controller("mine.py:Mine", tmp_path)).python is not None
 
 
 def test_a_controller_ends_with_the_command_that_started_it(short: Path, tmp_path: Path) -> None:

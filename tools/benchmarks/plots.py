@@ -11,9 +11,9 @@ from tools.benchmarks.growth import STAGES, Growth
 from tools.benchmarks.paired import Interval
 from tools.benchmarks.results import Results
 from tools.benchmarks.tables import duration_in_words
+from tools.charts import INK, PAPER, bare_plot
 
 BLUE, ORANGE, GREEN, SKY, GREY = "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#7f8790"
-INK, PAPER = "#30363d", "#fdfdfb"
 _STYLES = (
     (BLUE, "solid", "circle"),
     (ORANGE, "dashed", "square"),
@@ -33,29 +33,13 @@ class Picture:
     plot: Any
 
 
-def _figure(x: str, y: str, height: int = 320, **options: Any) -> Any:
-    from bokeh.plotting import figure
-
-    plot = figure(
-        height=height, sizing_mode="stretch_width", tools="save", toolbar_location="above", background_fill_color=PAPER,
-        border_fill_color=PAPER, outline_line_color="#c9cdd2", **options,
-    )  # fmt: skip
-    plot.toolbar.logo = None
-    plot.toolbar.autohide = True
-    plot.xaxis.axis_label, plot.yaxis.axis_label = x, y
-    plot.axis.axis_label_text_font_style = "normal"
-    plot.axis.axis_label_text_color = plot.axis.major_label_text_color = INK
-    plot.grid.grid_line_color = "#e3e6e8"
-    return plot
-
-
 def _bars(
     names: Sequence[str], values: Sequence[float], axis: str, intervals: Sequence[Interval] | None = None,
     colours: Sequence[str] | None = None, log: bool = False,
 ) -> Any:  # fmt: skip
     """Horizontal bars in the order given, with their intervals as whiskers; hollow where a figure is not settled."""
     options: dict[str, Any] = {"x_axis_type": "log"} if log else {}
-    plot = _figure(axis, "", 70 + 24 * len(names), y_range=list(reversed(names)), **options)
+    plot = bare_plot(axis, "", 70 + 24 * len(names), y_range=list(reversed(names)), **options)
     shown = list(colours or [BLUE] * len(names))
     solid = [0.85 if found.settled else 0.15 for found in intervals] if intervals else [0.85] * len(names)
     left = [min(values) * 0.5] * len(names) if log else [0.0] * len(names)
@@ -116,7 +100,7 @@ def _controllers(r: Results) -> Picture:
 
 
 def _stages(name: str, title: str, axis: str, x: Sequence[float], found: Sequence[Growth], caption: str) -> Picture:
-    plot = _figure(axis, "processor time, ms", x_axis_type="log", y_axis_type="log")
+    plot = bare_plot(axis, "processor time, ms", x_axis_type="log", y_axis_type="log")
     plot.xaxis.ticker.mantissas = plot.yaxis.ticker.mantissas = [1, 2, 5]
     for stage, (colour, dash, mark) in zip(STAGES, _STYLES, strict=True):
         y = [1e3 * g.stage_s[stage] for g in found]

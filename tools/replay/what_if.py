@@ -11,22 +11,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cache
 from typing import Any
 
 import numpy as np
 
 from controller.process_image import Trip
-from controller.registry import SHIPPED
 from plant_model.derived import Parameters
 from scenarios.chance import generator
-from scenarios.entries import Entry, compiled_scan
 from scenarios.limits import Limits, limits_of
 from scenarios.load_log import LoadLog
 from scenarios.preparation import Prepared
-from scenarios.records import from_record, to_array
+from scenarios.records import from_record
 from scenarios.row import INDEX
 from scenarios.session import Session, memory_buffers
+from scenarios.shared_entry import SharedEntry
 from tools.replay.fitting import NEIGHBOURHOOD, Evidence
 from tools.replay.load import Load
 
@@ -34,21 +32,6 @@ LOG_MS = 5_000
 REPRODUCED = 0.5  # of the ensemble must bring the logged trip back
 SAME_TRIP_S = 420.0  # and within this of its time
 SAVED, LOST = 0.2, 0.5  # share that trips: below "rides through", above "trips", between "open"
-
-
-@cache
-def _function(controller: str) -> Any:
-    return compiled_scan(SHIPPED[controller])
-
-
-class _SharedEntry(Entry):
-    """A shipped controller whose compiled function is loaded once a process."""
-
-    def __init__(self, controller: str, settings: Any) -> None:
-        self.settings = to_array(settings)
-        self.state = to_array(SHIPPED[controller].state_type())
-        self._function = _function(controller)
-        self.address = self._function.address
 
 
 @dataclass(slots=True)
@@ -144,7 +127,7 @@ def run_variant(
         )
         buffers = memory_buffers(one.scenario.duration_ms, one.scan_ms, one.log_ms)
         try:
-            session = Session(one, _SharedEntry(controller, settings), buffers)
+            session = Session(one, SharedEntry(controller, settings), buffers)
             session.play()
         except Exception as error:
             if not isinstance(error, ValueError):

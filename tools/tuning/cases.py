@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from copy import deepcopy
 from dataclasses import dataclass, fields, replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -24,17 +23,17 @@ from plant_model.state import PlantState
 from scenarios.chance import generator, noise_block
 from scenarios.controllers import Kind, Named
 from scenarios.engine import NOISE_ROWS, BlockEnd
-from scenarios.entries import Entry, compiled_scan
+from scenarios.entries import Entry
 from scenarios.errors import InputRefused, Problem
 from scenarios.limits import Limits, limits_of
 from scenarios.plant_draws import draw_plant
 from scenarios.plant_file import Plant
 from scenarios.preparation import STEP_MS, Prepared, prepare, wiring_of
-from scenarios.records import to_array
 from scenarios.runner import failure_text
 from scenarios.score_view import View
 from scenarios.scoring import DEFINITIONS
 from scenarios.session import Buffers, Session, memory_buffers
+from scenarios.shared_entry import SharedEntry
 from scenarios.trace import Floats, Trace, trace_of
 
 LOG_MS = 5_000
@@ -161,21 +160,6 @@ class _Ready(Prepared):
         return deepcopy(self.start) if self.start is not None else super(_Ready, self).initial_state()
 
 
-@cache
-def _function(controller: str) -> Any:
-    return compiled_scan(SHIPPED[controller])
-
-
-class _SharedEntry(Entry):
-    """A shipped controller whose compiled function is loaded once a process; settings and state are its own."""
-
-    def __init__(self, controller: str, settings: Any) -> None:
-        self.settings = to_array(settings)
-        self.state = to_array(SHIPPED[controller].state_type())
-        self._function = _function(controller)
-        self.address = self._function.address
-
-
 class _NoiseStore:
     """Noise that candidates share, up to a size; the first cases are kept, because every candidate runs those."""
 
@@ -252,7 +236,7 @@ class Bench:
         """Run one case under the settings: its trace, and why it ended early ("" if it did not)."""
         prepared = replace(self.ready(case), settings=settings)
         buffers = memory_buffers(prepared.scenario.duration_ms, prepared.scan_ms, prepared.log_ms)
-        session = _CaseSession(prepared, _SharedEntry(self.set.controller, settings), buffers, self._noise)
+        session = _CaseSession(prepared, SharedEntry(self.set.controller, settings), buffers, self._noise)
         end = session.play()
         run = buffers.run[0]
         trace = trace_of(

@@ -78,7 +78,8 @@ def traceability_csv(found: Sequence[Line], runs: Sequence[RunFindings]) -> str:
 
 
 def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str, hunted: Hunted | None = None) -> str:
-    """A suite for each pack file, a case for each requirement: failed, skipped (not exercised, not applicable) or passed."""
+    """A suite for each pack file, a case for each requirement: failed, skipped (not exercised, not applicable) or passed;
+    and one for the runs that ended early, each an error."""
     root = ET.Element("testsuites", name=title)
     suites: dict[str, ET.Element] = {}
     totals = dict.fromkeys(("tests", "failures", "skipped"), 0)
@@ -119,6 +120,17 @@ def junit_xml(found: Sequence[Line], runs: Sequence[RunFindings], title: str, hu
         for kind in kinds:
             totals[kind] += 1
             suite.set(kind, str(int(suite.get(kind, "0")) + 1))
+    early = [run for run in runs if run.failure]
+    if early:  # a controller that hung or crashed breaks no requirement on the rows up to then, and must not pass
+        suite = ET.SubElement(
+            root, "testsuite", name="runs", tests=str(len(early)), failures="0", skipped="0", errors=str(len(early))
+        )
+        totals["tests"] += len(early)
+        for run in early:
+            name = f"{run.scenario}, seed {run.seed}, runs to its end"
+            case = ET.SubElement(suite, "testcase", classname="twoslide.runs", name=name, time="0")
+            ET.SubElement(case, "error", message=run.failure, type="ended early")
+    totals["errors"] = len(early)
     for kind, number in totals.items():
         root.set(kind, str(number))
     root.set("time", f"{sum(run.wall_s for run in runs):.3f}")

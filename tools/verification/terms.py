@@ -81,11 +81,19 @@ class _Checker:
 
     def _temporal(self, node: Node) -> Term:
         low, high, inner = node.parts
-        return term_of(node.word, TRUTH, node, self.time(low), self.time(high), self.truth(inner))
+        return term_of(node.word, TRUTH, node, *self._window(low, high), self.truth(inner))
 
     def _until(self, node: Node) -> Term:
         low, high, first, second = node.parts
-        return term_of("until", TRUTH, node, self.time(low), self.time(high), self.truth(first), self.truth(second))
+        return term_of("until", TRUTH, node, *self._window(low, high), self.truth(first), self.truth(second))
+
+    def _window(self, low: Node, high: Node) -> tuple[Term, Term]:
+        first, last = self.time(low), self.time(high)
+        if first.op == "constant" and first.value < 0.0:
+            raise FormulaError("a window begins before its own scan; once and historically look back", low.at)
+        if first.op == last.op == "constant" and last.value < first.value:
+            raise FormulaError("a window ends before it begins", high.at)
+        return first, last
 
     def time(self, node: Node) -> Term:
         """A constant time, as the bounds of a window are."""

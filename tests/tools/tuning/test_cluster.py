@@ -1,4 +1,4 @@
-"""The same study on a cluster of two workers, one of which is killed half-way."""
+"""The same study on a cluster of two workers, one of which is killed on the way."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from tools.tuning.cluster import Cluster, compute
 from tools.tuning.study import read_front, run_study
 from tools.tuning.trials import Context, Outcome, Task
 
-TRIALS = 24
+TRIALS, KILLED_AFTER = 16, 12  # two generations; in the middle of the second
 
 
 @pytest.fixture
@@ -32,7 +32,7 @@ def two_workers() -> Iterator[Any]:
 
 
 class _Killing(Cluster):
-    """Kills one worker of a local cluster when half of the trials are there."""
+    """Kills one worker of a local cluster in the middle of a generation."""
 
     local: Any = None
     seen = 0
@@ -41,7 +41,7 @@ class _Killing(Cluster):
     def run(self, tasks: Sequence[Task], deadline: float | None) -> Iterator[Outcome]:
         for outcome in super().run(tasks, deadline):
             type(self).seen += 1
-            if self.seen == TRIALS // 2:
+            if self.seen == KILLED_AFTER:
                 victim = next(iter(self._client.run(os.getpid).values()))
                 os.kill(victim, signal.SIGKILL)
                 type(self).killed = victim
@@ -49,7 +49,7 @@ class _Killing(Cluster):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a signal")
-def test_one_worker_killed_half_way_ends_with_the_same_front(two_workers: Any, tmp_path: Path) -> None:
+def test_one_worker_killed_on_the_way_ends_with_the_same_front(two_workers: Any, tmp_path: Path) -> None:
     plan = small_plan(tmp_path / "scenarios")
     here = run_small(tmp_path / "here", TRIALS, plan=plan)
 

@@ -202,10 +202,11 @@ def test_uneven_rows_are_no_scan_trace() -> None:
         Monitor(trace(1), SETTINGS)
 
 
-def test_an_hour_of_scans_takes_less_than_a_second_of_processor() -> None:
-    """The issue asks for 36,000 samples × 40 formulas in ≤ 1 s; the whole shipped pack, on signals that trigger it.
+def test_an_hour_of_scans_costs_a_few_sorts_of_its_rows() -> None:
+    """The issue asks for 36,000 samples × 40 formulas in ≤ 1 s; here the whole shipped pack, on signals that trigger it.
 
-    Processor time, with a tenfold margin when it was written (0.1 s for 120 formulas).
+    0.06 s of processor for 40 formulas where it was written, and the pack of 132 as much as 140 sorts of 36,000 numbers;
+    what a machine takes is no matter, so the test holds the ratio, with a fourfold margin.
     """
     pack = load_pack()
     n = 36_000
@@ -217,8 +218,14 @@ def test_an_hour_of_scans_takes_less_than_a_second_of_processor() -> None:
         capacity_travel_measured_frac=rng.random(n), capacity_unload=steps % 3 == 0, alarm_word=steps % 5,
     )  # fmt: skip
     evaluate(pack, trace(100), SETTINGS)
-    began = time.process_time()
-    found = evaluate(pack, run, SETTINGS)
-    spent_s = time.process_time() - began
+    noise = rng.random(n)
+    ratios = []
+    for _ in range(3):  # the least disturbed of three
+        began = time.process_time()
+        found = evaluate(pack, run, SETTINGS)
+        between = time.process_time()
+        for _ in range(40):
+            np.sort(noise)
+        ratios.append((between - began) / (time.process_time() - between))
     assert sum(one.exercised > 0 for one in found) >= 40
-    assert spent_s <= 1.0
+    assert min(ratios) / len(found) * 40.0 <= 4.5  # 40 formulas against 40 sorts: 1.07 when it was written

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -97,6 +98,16 @@ def test_junit_xml_says_failed_skipped_and_passed(found: list[Line], runs: list[
     failure = cases[0].find("failure")
     assert failure is not None
     assert "margin -" in (failure.get("message") or "")
+
+
+def test_junit_xml_tells_a_run_that_ended_early_as_an_error(found: list[Line], runs: list[RunFindings]) -> None:
+    """On the rows up to then no requirement need be broken."""
+    hung = [replace(runs[0], failure="the controller hung"), *runs[1:]]
+    root = ET.fromstring(junit_xml(found, hung, "Mine"))
+    assert (root.get("tests"), root.get("failures"), root.get("errors")) == ("5", "1", "1")
+    (error,) = root.findall("testsuite[@name='runs']/testcase/error")
+    assert error.get("message") == "the controller hung"
+    assert ET.fromstring(junit_xml(found, runs, "Mine")).get("errors") == "0"
 
 
 def test_html_is_whole_escaped_and_asks_nobody(

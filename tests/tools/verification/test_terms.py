@@ -24,6 +24,8 @@ from tools.verification.terms import check_definition, check_truth
         ("suction > 3 kPa", 0, 'there is no column "suction"'),
         ("rise(motor_current)", 5, "something that holds"),
         ("rise(motor_run, oil_pump)", 0, "takes 1 parts, not 2"),
+        ("always[5 s, 2 s] motor_run", 12, "a window ends before it begins"),
+        ("motor_run until[-1 s, 2 s] oil_pump", 16, "a window begins before its own scan"),
         ("always[0 s, mode] motor_run", 12, "a number is expected"),
         ("always[0 s, 5 kPa] motor_run", 12, "but a time is expected"),
         ("always[0 s, age(motor_run)] motor_run", 12, "must be a quantity or a setting"),
