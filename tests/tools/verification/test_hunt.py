@@ -108,7 +108,7 @@ DIPS = ("power dip", "safety chain", "valves closed", "contactor open")
 
 
 class Fake:
-    """Judges by the happenings alone: a stop button after one of the dips breaks A-1; B-1's margin is the distance to 900 s."""
+    """Judges by the happenings alone: a stop button after a dip breaks A-1; B-1's margin is the distance to 900 s."""
 
     def __init__(self, *_: Any) -> None:
         self.runs = 0
