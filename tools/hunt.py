@@ -182,11 +182,12 @@ def print_findings(name: str, found: Found, saved: dict[str, Path]) -> None:
     near = sorted(((x.share, n) for n, x in found.nearest.items() if n not in found.broken))
     for _, one in near:
         x = found.nearest[one]
-        table.add_row(one, "held", f"{x.margin:+.4g} {x.unit}", str(found.exercised.get(one, 0)), x.trial.told())
+        table.add_row(one, "held", f"{x.margin:+.4g} {x.unit}", str(found.exercised.get(one, 0)), "")
     shown = console()
     shown.print(table)
     for one, path in saved.items():
         shown.print(f"{one} broken; saved as {path}", style="bold", markup=False, soft_wrap=True)
+    shown.print("the trial that came nearest to each requirement stands in hunt.csv", markup=False, soft_wrap=True)
     shown.print(f"{found.rounds} rounds, {found.runs} runs; {found.bound_words}", markup=False, soft_wrap=True)
 
 

@@ -151,7 +151,9 @@ def _progress(total: int) -> Iterator[Progress]:
         yield lambda name, done: bar.update(task, description=escape(name), completed=done)
 
 
-def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], hunted: Hunted | None) -> list[tuple[str, str]]:
+def _facts(
+    pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], hunted: Hunted | None, promises: int
+) -> list[tuple[str, str]]:
     facts = [run.facts for run in runs]
 
     def each(key: str) -> str:
@@ -168,7 +170,7 @@ def _facts(pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], hunted: 
         ),
         ("plants", "; ".join(sorted({fact["plant"] for fact in facts}))),
         ("packs", ", ".join(path.name for path in pack.files) + f" (sha256 {pack.sha256[:16]}…)"),
-        ("requirements", str(len(pack.requirements))),
+        ("requirements", f"{len(pack.requirements)}{f', and {promises} promises of the contract' if promises else ''}"),
         (
             "runs",
             f"{len(runs)} scenarios, {sum(run.simulated_s for run in runs) / 3600.0:.1f} h simulated, every scan judged",
@@ -199,7 +201,7 @@ def _write(
             saved[line.requirement.id] = file or save(line, jobs[line.run.scenario], folder / "counterexamples")
     title = f"Acceptance record: {', '.join(sorted({short_name(run.controller) for run in runs}))}"
     shown = [*runs, *(hunted.replayed if hunted else ())]
-    facts = _facts(pack, campaign, runs, hunted)
+    facts = _facts(pack, campaign, runs, hunted, len(found) - len(pack.requirements))
     write_whole(folder / "acceptance.csv", acceptance_csv(found))
     write_whole(folder / "traceability.csv", traceability_csv(found, shown))
     write_whole(folder / "acceptance.xml", junit_xml(found, runs, title, hunted))

@@ -118,6 +118,12 @@ def test_cabinet_units_become_si() -> None:
         suction_pressure_kpa_abs=290.6,
         discharge_temperature_c=70.0,
         capacity_position_pct=45.0,
+        capacity_position_opposite_pct=46.0,
+        discharge_pressure_kpa_abs=1200.0,
+        oil_pressure_kpa_abs=1390.0,
+        oil_pressure_before_filter_kpa_abs=1420.0,
+        oil_temperature_c=48.0,
+        motor_current_a=250.0,
         volume_ratio_position_pct=35.0,
         capacity_demand_pct=50.0,
         volume_ratio_demand_pct=60.0,
@@ -127,6 +133,12 @@ def test_cabinet_units_become_si() -> None:
     assert row["discharge_temperature_measured_k"] == pytest.approx(343.15, rel=1e-15)
     assert row["capacity_travel_measured_frac"] == pytest.approx(0.45, rel=1e-15)
     assert row["volume_ratio_travel_measured_frac"] == pytest.approx(0.35, rel=1e-15)
+    assert row["capacity_travel_opposite_measured_frac"] == pytest.approx(0.46, rel=1e-15)
+    assert row["discharge_pressure_measured_pa"] == 1.2e6
+    assert row["oil_pressure_measured_pa"] == 1.39e6
+    assert row["oil_pressure_before_filter_measured_pa"] == 1.42e6
+    assert row["oil_temperature_measured_k"] == pytest.approx(321.15, rel=1e-15)
+    assert row["motor_current_measured_a"] == 250.0
     assert row["capacity_demand_frac"] == 0.5
     assert row["volume_ratio_demand_frac"] == 0.6
     assert row["suction_set_point_pa"] == pytest.approx(292_200.0, rel=1e-15)

@@ -82,8 +82,9 @@ class Hunted:
     def words(self) -> str:
         """Where and how long, and what its independent draws say together."""
         sheet = self.ground.sheet.name if self.ground.sheet else "its own settings"
+        lasted = f"{self.budget_s / 60.0:g} min" if self.budget_s % 60.0 == 0.0 else f"{self.budget_s:g} s"
         return (
-            f"{self.budget_s / 60.0:g} min, seed {self.seed}, on {self.ground.plant.stem} with {sheet}: {self.found.rounds} "
+            f"{lasted}, seed {self.seed}, on {self.ground.plant.stem} with {sheet}: {self.found.rounds} "
             f"rounds, {self.found.runs} runs; {self.found.bound_words}"
         )
 

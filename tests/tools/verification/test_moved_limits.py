@@ -92,7 +92,10 @@ def test_a_moved_limit_is_noticed(key: str, factor: float, tmp_path: Path) -> No
 @pytest.mark.slow
 def test_which_moved_limits_are_noticed(tmp_path: Path) -> None:
     """The whole table; `UNNOTICED` says what nobody sees, and holds no move that is seen."""
-    found = {(k, f): noticed(k, f, names, tmp_path) for k, names in asked().items() for f in (0.5, 2.0)}
-    for (key, factor), words in found.items():
-        print(f"{key} x {factor:g}: {'cannot be moved so' if words is None else words or 'NOT NOTICED'}")
+    found = {}
+    for key, names in asked().items():
+        for factor in (0.5, 2.0):
+            words = found[key, factor] = noticed(key, factor, names, tmp_path)
+            said = "cannot be moved so" if words is None else words or "NOT NOTICED"
+            print(f"{key} x {factor:g}: {said}", flush=True)
     assert {one for one, words in found.items() if words == ""} == set(UNNOTICED)

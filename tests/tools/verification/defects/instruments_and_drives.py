@@ -178,7 +178,7 @@ INSTRUMENTS_AND_DRIVES: tuple[Defect, ...] = (
         "three_position.py",
         "    s.pulse_left_ms -= dt_ms\n",
         "",
-        "steady_part_load",
+        "steady_part_load_under_steps",
         "three_position",
     ),
     Defect(
