@@ -225,11 +225,22 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     if hypothesis.law == "square":  # what comes last in a fouling's course hides how long it grew
         earlier = max(0.5, onset + rise - 24.0)
         starts.append(np.array([start[0], earlier, min(minutes - 0.1, max(1.0, onset + rise - earlier))]))
+    onset_step = 0.02
+    if found.shape == STEP:  # a sharp edge: its valley is narrow, and the linear size may lie outside of it
+        onset_step = 0.0035
+        near = [
+            np.array(
+                [min(most - 0.01, max(low + 0.01, k * size)), min(minutes - 0.3, max(0.0, onset + late)), start[2]]
+            )
+            for k in (1.0, 1.6, 2.6)
+            for late in (-0.2, 0.1, 0.4)
+        ]
+        starts = [min([*starts, *near], key=lambda x: float(np.sum(left(x[used]) ** 2)))]
     best = found
     for begin in starts:
         solved = least_squares(
             left, begin[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
-            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
+            diff_step=np.array([0.03, onset_step, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
         )  # fmt: skip
         chi2 = float(2.0 * solved.cost)
         if chi2 < best.chi2:
