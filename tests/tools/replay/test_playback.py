@@ -45,6 +45,12 @@ def test_more_displacement_at_one_pressure_is_more_heat(calm) -> None:  # type: 
     assert 1.018 < ratio < 1.025  # leakage does not grow with it, so a little more than in proportion
 
 
+def test_another_vessel_starts_at_rest(calm) -> None:  # type: ignore[no-untyped-def]
+    # at steady pressure its size changes nothing; begun with the masses of another it took a quarter of an hour to settle
+    heat_w = calm.evidence.player.play({"vessel": 1.1})["evaporator_w"] - calm.evidence.played["evaporator_w"]
+    assert abs(float(np.mean(heat_w[60:600]))) < 0.005 * float(np.mean(calm.evidence.played["evaporator_w"]))
+
+
 def test_a_fouled_filter_drops_more_by_its_area(calm) -> None:  # type: ignore[no-untyped-def]
     rows = calm.evidence.record.rows
 
