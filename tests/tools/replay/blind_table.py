@@ -36,8 +36,8 @@ ROOT = Path(__file__).resolve().parents[3]
 FULL_LOAD_W = 600.0e3  # of the demo machine at −10/35 °C, as plant_model/rotor_geometry.py has it
 ENSEMBLE = 8  # of a what-if in the table: what a report runs a hundred times
 TWENTY = (  # causes of which the reported table has twenty seeds; the others are told by a contact or in words
-    "condenser fouling", "strainer", "oil filter", "oil pump", "oil cooler", "oil loss", "capacity stuck", "capacity linkage",
-    "suction drift", "discharge drift", "other compressor", "tight discharge",
+    "condenser fouling", "strainer", "oil filter", "oil pump", "oil cooler", "oil loss", "capacity stuck",
+    "capacity linkage", "suction drift", "discharge drift", "other compressor", "tight discharge",
 )  # fmt: skip
 SOURCES = ("tools/replay", "plant_model", "controller", "tests/tools/replay/truth.py", "tests/tools/replay/causes.py",
            "tests/tools/replay/logged_night.py", "tests/tools/replay/nights.py",
