@@ -145,8 +145,8 @@ def targets_of(record: Record, smoothing_s: float = 4.0, corrections: dict[str, 
         [
             smoothed("suction_pressure"),
             smoothed("discharge_pressure"),
-            _travel(record, "capacity_position", corrections),
-            _travel(record, "volume_ratio_position", corrections),
+            _travel(record, "capacity_position", smoothing_s, corrections),
+            _travel(record, "volume_ratio_position", smoothing_s, corrections),
         ]
     )
     n = len(path)
@@ -166,15 +166,19 @@ def _first(record: Record, name: str, rows: slice, otherwise: float) -> float:
     return float(np.nanmean(values[rows]))
 
 
-def _travel(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
-    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged."""
+def _travel(record: Record, name: str, smoothing_s: float, corrections: dict[str, Floats] | None) -> Floats:
+    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged.
+
+    Smoothed as the pressures are: before a fouled strainer the noise of a position would shake the flange's pressure.
+    """
     values = filled(record.measured[name])
     if corrections and name in corrections:
         values = values - corrections[name]
     second = f"{name}_opposite"
     if record.has(second):
         values = 0.5 * (values + filled(record.measured[second]))
-    return np.clip(values, 0.0, 1.0)
+    smooth, _ = local_lines(values, np.ones(len(values), dtype=bool), smoothing_s)
+    return np.clip(smooth, 0.0, 1.0)
 
 
 def start_of(parameters: Parameters, targets: Targets) -> tuple[PlantState, Disturbances]:
