@@ -22,7 +22,8 @@ LOAD_EVERY_S = 15
 WEATHER_EVERY_S = 120
 BEFORE_ONSET_S = 420
 LONGEST_S = 2400
-AFTER_S = 300  # beyond the trip, load and fault held: what else they did nobody logged
+AFTER_S = 300  # beyond the trip; load held and a growing fault growing on: what else they did nobody logged
+STILL_GROWING_S = 90  # a fault that grew until so long before the end of the record grows on
 FASTEST_DRIFT_H = 10.0  # spans an hour, as scenarios take it: what comes faster comes at once
 FAULT_EVENTS = {
     "strainer": "strainer_fouling", "oil_filter": "oil_filter_fouling", "oil_pump": "oil_pump_weak",
@@ -187,14 +188,17 @@ def _fault_lines(
     key = found.hypothesis.key
     onset_s = max(0.0, found.onset_s - first)
     rise_s = found.rise_s if found.rise_s is not None else _rise_s(found, evidence.record.rows)
+    goes_on = rise_s >= 60.0 and found.onset_s + rise_s >= evidence.record.rows - STILL_GROWING_S
     if key in FAULT_EVENTS:
         share = float(profile_value(found.hypothesis, np.array([found.amount]))[0])
         share = 1.0 - share if found.hypothesis.law == "left" else share
+        if goes_on and key != "coupling":
+            share, rise_s = share * (rise_s + AFTER_S) / rise_s, rise_s + AFTER_S
         growth = {"over": f"{max(1.0, rise_s):.0f} s"} if key != "coupling" and rise_s >= 5.0 else {}
         size = f"{100.0 * min(0.98, max(0.0, share)):.2f} %"
         return _event("plant_fault", fault=FAULT_EVENTS[key], at=f"{onset_s:.0f} s", size=size, **growth), ""
     if key in SENSOR_EVENTS:
-        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+        return _sensor_lines(evidence, found, onset_s, rise_s, goes_on), ""
     if key == "other_machine":
         return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
     if key == "oil_loss":
@@ -209,7 +213,7 @@ def _fault_lines(
         size = f"{100.0 * found.amount:.1f} %"
         return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
     if key in SENSOR_EVENTS:
-        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+        return _sensor_lines(evidence, found, onset_s, rise_s, goes_on), ""
     if key == "other_machine":
         return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
     if key == "oil_loss":
@@ -242,8 +246,8 @@ def _rise_s(found: Fit, rows: int) -> float:
     return 0.0 if found.shape == STEP else RISE_S.get(found.shape, rows - found.onset_s)
 
 
-def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float) -> str:
-    """An instrument's error: a bias at once, or a drift that ends in one."""
+def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float, goes_on: bool) -> str:
+    """An instrument's error: a bias at once, or a drift that ends in one unless it goes on."""
     instrument = SENSOR_EVENTS[found.hypothesis.key]
     reference = found.hypothesis.shift[1] if found.hypothesis.shift else _reference(found)
     size = found.amount * reference / spans_of(evidence.parameters)[instrument]
@@ -251,10 +255,13 @@ def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float)
         return _event(
             "instrument_fault", instrument=instrument, fault="bias", at=f"{onset_s:.0f} s", size=f"{100.0 * size:.3f} %"
         )
-    lines = _event(
-        "instrument_fault", instrument=instrument, fault="drift", at=f"{onset_s:.0f} s",
-        size=f"{100.0 * size * 3600.0 / rise_s:.3f} %", lasting=f"{rise_s:.0f} s",
-    )  # fmt: skip
+    drift = {
+        "instrument": instrument, "fault": "drift", "at": f"{onset_s:.0f} s",
+        "size": f"{100.0 * size * 3600.0 / rise_s:.3f} %",
+    }  # fmt: skip
+    if goes_on:
+        return _event("instrument_fault", **drift)
+    lines = _event("instrument_fault", **drift, lasting=f"{rise_s:.0f} s")
     return lines + _event(
         "instrument_fault",
         instrument=instrument,
