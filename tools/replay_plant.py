@@ -101,13 +101,18 @@ def causes_table(made: Study) -> list[dict[str, str]]:
     """Groups with their probability and how far each explains the residuals, for page and terminal."""
     if made.diagnosis is None:
         return []
+    from tools.replay.as_scenario import reached
+    from tools.replay.hypotheses import own_size
+
     null = max(1.0e-9, made.diagnosis.null_chi2)
     out = []
     for one in made.diagnosis.ranked[:8]:
         best = one.fits[0] if one.fits else None
         explained = f"{max(0.0, 100.0 * (1.0 - best.chi2 / null)):.0f} %" if best is not None else "–"
         shown = best is not None and best.chi2 < null - 6.0
-        size = f"{best.size:.2g} {best.hypothesis.size_unit}" if best is not None and shown else "–"
+        size = "–"
+        if best is not None and shown and made.evidence is not None:
+            size = f"{own_size(best.hypothesis, reached(made.evidence, best)):.2g} {best.hypothesis.size_unit}"
         share = min(99.0, max(0.0, 100.0 * one.probability))
         out.append(
             {

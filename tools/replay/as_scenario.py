@@ -25,7 +25,9 @@ WEATHER_EVERY_S = 120
 BEFORE_ONSET_S = 420
 LONGEST_S = 2400
 PLANT_NAME, SHEET_NAME = "plant.toml", "settings.toml"
-AFTER_S = 300  # beyond the trip, load and fault held: what else they did nobody logged
+AFTER_S = 300  # beyond the trip; load held and a growing fault growing on: what else they did nobody logged
+MOST_LOST = 0.98  # that a scenario takes of every fault
+STILL_GROWING_S = 90  # a fault that grew until so long before the end of the record grows on
 FASTEST_DRIFT_H = 10.0  # spans an hour, as scenarios take it: what comes faster comes at once
 FAULT_EVENTS = {
     "strainer": "strainer_fouling", "oil_filter": "oil_filter_fouling", "oil_pump": "oil_pump_weak",
@@ -120,6 +122,11 @@ load = "{load_w / 1000.0:.2f} kW"
 '''
 
 
+def reached(evidence: Evidence, found: Fit) -> float:
+    """A fault's amount at the end of the record, in reference sizes: what grows beyond that has not come so far."""
+    return float(amounts_of(evidence, found)[-1])
+
+
 def _before_k(evidence: Evidence, found: Fit) -> Floats:
     """The effective wet bulb without what the condenser lost."""
     return evidence.played["effective_wet_bulb_k"] - found.hypothesis.size * amounts_of(evidence, found)
@@ -142,7 +149,7 @@ def _with_lost_conductance(evidence: Evidence, found: Fit) -> Floats:
     """The wet bulb that goes with a condenser of the conductance that is left: a weak condenser gives way to a load swing,
     which a warm day with a sound one would not."""
     conductance_w_k = evidence.parameters.plant.discharge_side.conductance_w_k
-    share = np.clip(amounts_of(evidence, found) / (found.amount or 1.0), 0.0, 1.0)
+    share = np.clip(amounts_of(evidence, found) / (reached(evidence, found) or 1.0), 0.0, 1.0)
     left = 1.0 - lost_conductance_frac(evidence, found) * share
     out_w = evidence.played["condenser_w"]
     condensing_k = evidence.played["effective_wet_bulb_k"] + out_w / conductance_w_k
@@ -191,18 +198,24 @@ def _fault_lines(
     key = found.hypothesis.key
     onset_s = max(0.0, found.onset_s - first)
     rise_s = found.rise_s if found.rise_s is not None else _rise_s(found, evidence.record.rows)
+    rise_s = min(rise_s, max(1.0, evidence.record.rows - found.onset_s))
+    goes_on = rise_s >= 60.0 and found.onset_s + rise_s >= evidence.record.rows - STILL_GROWING_S
     if key in FAULT_EVENTS:
-        share = float(profile_value(found.hypothesis, np.array([found.amount]))[0])
+        share = float(profile_value(found.hypothesis, np.array([reached(evidence, found)]))[0])
         share = 1.0 - share if found.hypothesis.law == "left" else share
+        if goes_on and key != "coupling":
+            share, rise_s = share * (rise_s + AFTER_S) / rise_s, rise_s + AFTER_S
+        if share > MOST_LOST:  # at the same pace
+            share, rise_s = MOST_LOST, rise_s * MOST_LOST / share
         growth = {"over": f"{max(1.0, rise_s):.0f} s"} if key != "coupling" and rise_s >= 5.0 else {}
-        size = f"{100.0 * min(0.98, max(0.0, share)):.2f} %"
+        size = f"{100.0 * max(0.0, share):.2f} %"
         return _event("plant_fault", fault=FAULT_EVENTS[key], at=f"{onset_s:.0f} s", size=size, **growth), ""
     if key in SENSOR_EVENTS:
-        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+        return _sensor_lines(evidence, found, onset_s, rise_s, goes_on), ""
     if key == "other_machine":
         return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
     if key == "oil_loss":
-        rate = found.size / max(60.0, rise_s)
+        rate = found.hypothesis.size * reached(evidence, found) / max(60.0, rise_s)
         return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
     if key in ("capacity_slide", "volume_ratio_slide"):
         if found.amount > 0.6:
@@ -213,11 +226,11 @@ def _fault_lines(
         size = f"{100.0 * found.amount:.1f} %"
         return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
     if key in SENSOR_EVENTS:
-        return _sensor_lines(evidence, found, onset_s, rise_s), ""
+        return _sensor_lines(evidence, found, onset_s, rise_s, goes_on), ""
     if key == "other_machine":
         return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
     if key == "oil_loss":
-        rate = found.size / max(60.0, rise_s)
+        rate = found.hypothesis.size * reached(evidence, found) / max(60.0, rise_s)
         return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
     if key in ("capacity_slide", "volume_ratio_slide"):
         if found.amount > 0.6:
@@ -246,19 +259,22 @@ def _rise_s(found: Fit, rows: int) -> float:
     return 0.0 if found.shape == STEP else RISE_S.get(found.shape, rows - found.onset_s)
 
 
-def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float) -> str:
-    """An instrument's error: a bias at once, or a drift that ends in one."""
+def _sensor_lines(evidence: Evidence, found: Fit, onset_s: float, rise_s: float, goes_on: bool) -> str:
+    """An instrument's error: a bias at once, or a drift that ends in one unless it goes on."""
     instrument = SENSOR_EVENTS[found.hypothesis.key]
     reference = found.hypothesis.shift[1] if found.hypothesis.shift else _reference(found)
-    size = found.amount * reference / spans_of(evidence.parameters)[instrument]
+    size = reached(evidence, found) * reference / spans_of(evidence.parameters)[instrument]
     if rise_s < max(5.0, 3600.0 * abs(size) / FASTEST_DRIFT_H):
         return _event(
             "instrument_fault", instrument=instrument, fault="bias", at=f"{onset_s:.0f} s", size=f"{100.0 * size:.3f} %"
         )
-    lines = _event(
-        "instrument_fault", instrument=instrument, fault="drift", at=f"{onset_s:.0f} s",
-        size=f"{100.0 * size * 3600.0 / rise_s:.3f} %", lasting=f"{rise_s:.0f} s",
-    )  # fmt: skip
+    drift = {
+        "instrument": instrument, "fault": "drift", "at": f"{onset_s:.0f} s",
+        "size": f"{100.0 * size * 3600.0 / rise_s:.3f} %",
+    }  # fmt: skip
+    if goes_on:
+        return _event("instrument_fault", **drift)
+    lines = _event("instrument_fault", **drift, lasting=f"{rise_s:.0f} s")
     return lines + _event(
         "instrument_fault",
         instrument=instrument,

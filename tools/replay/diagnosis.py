@@ -43,6 +43,7 @@ DEGREES = 40.0
 PENALTY = 1.5  # for choosing an onset, a shape and a size
 REFINED = 2  # hypotheses that are played once more, whatever the first-out says
 REFINED_ALONE = 6  # where no first-out speaks
+HOPELESS = 25.0  # so far behind in log likelihood, no refinement brings a hypothesis back
 SURE = 0.5  # least probability of the first group for a name to be given
 
 
@@ -89,12 +90,13 @@ def diagnose(evidence: Evidence, whole: Record | None = None, settings: Any = No
     groups: dict[str, list[tuple[float, Fit]]] = {}
     fits = [found for h in HYPOTHESES if (found := fit(evidence, h, residual_w)) is not None]
     fits.sort(key=lambda one: one.chi2 / a_priori(trip, one.hypothesis.group) ** (1.0 / EFFECTIVE))
+    best = -math.inf
     for place, found in enumerate(fits):
-        if (
-            place < (REFINED if trip is not Trip.NONE else REFINED_ALONE)
-            or a_priori(trip, found.hypothesis.group) >= 5.0
-        ):
+        favour = math.log(a_priori(trip, found.hypothesis.group))
+        likely = place < (REFINED if trip is not Trip.NONE else REFINED_ALONE) or favour >= math.log(5.0)
+        if likely and _log_likelihood(found.chi2, null) + favour > best - HOPELESS:
             found = refine(evidence, found)
+        best = max(best, _log_likelihood(found.chi2, null) + favour)
         groups.setdefault(found.hypothesis.group, []).append((_log_likelihood(found.chi2, null) - PENALTY, found))
     names = list(dict.fromkeys([*groups, *SILENT, *words]))
     for name in names:

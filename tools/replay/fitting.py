@@ -221,15 +221,26 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     start = np.array([min(most - 0.01, max(low + 0.01, size)), onset, min(minutes - 0.1, max(0.2, rise))])
     ends = (np.array([low, 0.0, 0.05]), np.array([most, minutes, minutes]))
     used = slice(0, 2) if sudden else slice(0, 3)
-    starts = [start]
-    if hypothesis.law == "square":  # what comes last in a fouling's course hides how long it grew
-        earlier = max(0.5, onset + rise - 24.0)
-        starts.append(np.array([start[0], earlier, min(minutes - 0.1, max(1.0, onset + rise - earlier))]))
+    onset_step = 0.02
+    near: list[Floats] = []
+    if found.shape == STEP:  # a sharp edge: its valley is narrow, and the linear size may lie outside of it
+        onset_step = 0.0035
+        near = [np.array([k * size, onset + late, start[2]]) for k in (1.0, 1.6, 2.6) for late in (-0.2, 0.1, 0.4)]
+    elif hypothesis.law == "square":  # what comes last in a fouling's course hides how long and how far it grew
+        ended = onset + rise
+        near = [
+            np.array([k * size, ended - grew - late, grew])
+            for k in (1.0, 1.5, 2.2)
+            for grew in (8.0, 14.0, 22.0)
+            for late in (0.0, 0.7)
+        ]
+    inside = [np.clip(x, ends[0] + 0.01, ends[1] - 0.01) for x in near]
+    starts = [min([start, *inside], key=lambda x: float(np.sum(left(x[used]) ** 2)))]
     best = found
     for begin in starts:
         solved = least_squares(
             left, begin[used], bounds=(ends[0][used], ends[1][used]), x_scale=np.array([0.5, 3.0, 4.0])[used],
-            diff_step=np.array([0.03, 0.02, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
+            diff_step=np.array([0.03, onset_step, 0.05])[used], max_nfev=NONLINEAR_TURNS, ftol=3.0e-3, xtol=1.0e-3,
         )  # fmt: skip
         chi2 = float(2.0 * solved.cost)
         if chi2 < best.chi2:

@@ -145,8 +145,8 @@ def targets_of(record: Record, smoothing_s: float = 4.0, corrections: dict[str, 
         [
             smoothed("suction_pressure"),
             smoothed("discharge_pressure"),
-            _travel(record, "capacity_position", corrections),
-            _travel(record, "volume_ratio_position", corrections),
+            _travel(record, "capacity_position", smoothing_s, corrections),
+            _travel(record, "volume_ratio_position", smoothing_s, corrections),
         ]
     )
     n = len(path)
@@ -166,15 +166,19 @@ def _first(record: Record, name: str, rows: slice, otherwise: float) -> float:
     return float(np.nanmean(values[rows]))
 
 
-def _travel(record: Record, name: str, corrections: dict[str, Floats] | None) -> Floats:
-    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged."""
+def _travel(record: Record, name: str, smoothing_s: float, corrections: dict[str, Floats] | None) -> Floats:
+    """Travel of a pair, 0 to 1: the mean of its halves, as the gas sees them, or the one that is logged.
+
+    Smoothed as the pressures are: before a fouled strainer the noise of a position would shake the flange's pressure.
+    """
     values = filled(record.measured[name])
     if corrections and name in corrections:
         values = values - corrections[name]
     second = f"{name}_opposite"
     if record.has(second):
         values = 0.5 * (values + filled(record.measured[second]))
-    return np.clip(values, 0.0, 1.0)
+    smooth, _ = local_lines(values, np.ones(len(values), dtype=bool), smoothing_s)
+    return np.clip(smooth, 0.0, 1.0)
 
 
 def start_of(parameters: Parameters, targets: Targets) -> tuple[PlantState, Disturbances]:
@@ -208,7 +212,7 @@ class Player:
         self.first_out_w = self.first_heat_w + 0.9 * state.compression.shaft_power_w
 
     def scaled(self, scales: dict[str, float]) -> RecordArray:
-        """A copy of the parameters with some scaled: see tools/replay/neighbourhood.py for the names."""
+        """A copy of the parameters with some scaled: the names are those of `SCALED`."""
         array = self._nominal.copy()
         for name, factor in scales.items():
             for path in SCALED[name]:
@@ -232,7 +236,9 @@ class Player:
             if profiles and name in profiles:
                 table[:, k] = profiles[name]
         if scales:
-            return self._run(self.scaled(scales), steered, table)
+            scaled = self.scaled(scales)
+            start, _ = start_of(from_record(Parameters, scaled[0]), self.targets)  # another vessel holds another mass
+            return self._run(scaled, steered, table, start=to_array(start))
         if self._marks is None:
             self._marks = []
             self._sound = self._run(self._nominal, self.targets.path, self._healthy, self._marks)
@@ -244,12 +250,13 @@ class Player:
 
     def _run(
         self, parameters: RecordArray, path: Floats, table: Floats, marks: list[Mark] | None = None,
-        known: Mark | None = None,
+        known: Mark | None = None, start: RecordArray | None = None,
     ) -> Played:  # fmt: skip
         """Play from the start, or from a mark of the sound playback on; `marks` is filled with where it stood."""
         n = len(path)
         out = np.full((n, len(OUTPUTS)), np.nan)
-        begin, plant, heats_w = 0, self._start.copy(), np.array([self.first_heat_w, self.first_out_w])
+        begin, plant = 0, (self._start if start is None else start).copy()
+        heats_w = np.array([self.first_heat_w, self.first_out_w])
         if known is not None:
             begin, plant, heats_w = known[0], known[1].copy(), known[2].copy()
             for k, name in enumerate(OUTPUTS):

@@ -13,9 +13,10 @@ from plant_model.derived import Parameters
 from scenarios.errors import InputRefused
 from scenarios.preparation import prepare
 from tools.replay import what_if
-from tools.replay.as_scenario import Story, story_of, write_story
+from tools.replay.as_scenario import Story, reached, story_of, write_story
 from tools.replay.diagnosis import SURE, Diagnosis, diagnose, likely_fits, posterior
 from tools.replay.fitting import Evidence, evidence_of
+from tools.replay.hypotheses import own_size
 from tools.replay.load import Load, estimate_load
 from tools.replay.record import Record, stretch_of
 from tools.replay.what_if import Variant, WhatIf
@@ -190,9 +191,10 @@ def diagnosis_words(made: Study) -> list[str]:
         best = first.fits[0] if first.fits and first.fits[0].chi2 < found.null_chi2 - 6.0 else None
         if best is not None:
             start_s = best.onset_s
+            size = own_size(best.hypothesis, reached(made.evidence, best))
             ago = (made.evidence.record.rows - start_s) / 60.0
             lines.append(
-                f"It shows from about {ago:.0f} min before the event, in size about {best.size:.2g} "
+                f"It shows from about {ago:.0f} min before the event, in size about {size:.2g} "
                 f"{best.hypothesis.size_unit} at the end."
             )
     else:
