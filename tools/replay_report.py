@@ -128,7 +128,7 @@ def _marks(found: Findings, plot: Any, window: tuple[int, int]) -> None:
     """Upright lines where something happened."""
     from bokeh.models.annotations import Span
 
-    for event in found.events:
+    for event in sorted(found.events, key=lambda e: e.kind == "trip"):  # on top of what fell with it
         if event.kind in _MARKS and window[0] <= event.time_ms <= window[1]:
             at = float(_local_ms(found, np.array([event.time_ms], dtype=np.float64))[0])
             plot.add_layout(
