@@ -15,6 +15,7 @@ import pytest
 
 from controller.process_image import Trip
 from scenarios.errors import InputRefused
+from scenarios.preparation import prepare
 from tests.tools.replay.nights import night
 from tests.tools.replay.truth import LIBRARY
 from tools.replay import what_if
@@ -66,6 +67,12 @@ def test_a_finished_ensemble_is_not_run_again(tmp_path: Path, monkeypatch: pytes
     before = len(ran)
     study_of(tmp_path / "c", keep, ensemble=4)  # asked otherwise, nothing of it counts
     assert len(ran) - before == 1 + len(made.what_if.variants)
+    (tmp_path / "far").mkdir()
+    moved = (tmp_path / "b").rename(tmp_path / "far" / "moved")  # the saved event needs nothing from where it was made
+    assert {p.name for p in moved.iterdir()} == {"scenario.toml", "load.csv", "plant.toml", "settings.toml"}
+    event = prepare([moved / "scenario.toml"])[0]
+    assert event.scenario.plant.path.resolve() == (moved / "plant.toml").resolve()
+    assert (moved / "settings.toml").read_bytes() == SHEET.read_bytes()
 
 
 def test_the_kept_stages_do_not_make_the_folder_a_strange_one(tmp_path: Path) -> None:
@@ -86,6 +93,17 @@ def start(out: Path, *more: str) -> subprocess.Popen[bytes]:
     ]  # fmt: skip
     quiet = subprocess.DEVNULL
     return subprocess.Popen(words, cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=quiet, stderr=quiet)
+
+
+def twoslide(*words: str, folder: Path) -> int:
+    code = "import sys; from tools.cli import main; sys.exit(main())"
+    found = subprocess.run(
+        [sys.executable, "-c", code, *words],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+    )
+    return found.returncode
 
 
 def wait_for(path: Path, process: subprocess.Popen[bytes]) -> None:
@@ -116,3 +134,10 @@ def test_a_killed_replay_of_the_demo_night_goes_on(tmp_path: Path, how: signal.S
     assert found["plant"]["what_if"][1]["tripped"] == "0 of 6"
     assert not (out / WORK).exists()
     assert [p.name for p in tmp_path.iterdir()] == ["why"]  # no partial folder is left
+    if how is signal.SIGINT:
+        return
+    moved = out.rename(tmp_path / "elsewhere")
+    assert twoslide("run", "scenario.toml", "--out", "run", folder=moved) == 0
+    assert "HIGH_DISCHARGE_PRESSURE" in (moved / "run" / "events.csv").read_text()
+    assert twoslide("verify", "--scenarios", "scenario.toml", "--jobs", "1", "--out", "record", folder=moved) in (0, 1)
+    assert (moved / "record" / "acceptance.html").is_file()
