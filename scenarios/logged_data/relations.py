@@ -35,6 +35,7 @@ OTHER_SUPERHEAT_K = (
     10.0  # more than this is asked about where the other reference would give less; common practice, no source
 )
 ROOM_OVER_EVAPORATION_K = (-2.0, 25.0)  # what is cooled, above saturated suction; common practice, no source
+_TEMPERATURES = ("°C", "°F", "K")
 _REFERENCES = ("(g)", "(a)", "psig", "psia")
 UNCONFIRMED = "gauge or absolute as the header says: nothing in the log confirms it"
 HIGHEST_KW_PER_A = 2.0  # three phases at 1.3 kV: more is a medium-voltage motor or a wrong scale
@@ -81,7 +82,8 @@ def _median(one: Proposal, unit: str, running: Mask | None, barometric_pa: float
 
 def _doubt(one: Proposal, reason: str) -> None:
     if one.unit != "?":
-        one.units = list(dict.fromkeys([one.unit, *one.units]))
+        others = _TEMPERATURES if one.unit in _TEMPERATURES else ()
+        one.units = list(dict.fromkeys([one.unit, *one.units, *others]))
     one.unit, one.confidence = "?", min(one.confidence, 0.4)
     one.reasons.append(reason)
 
@@ -105,7 +107,6 @@ def settle_references(file: RawFile, proposals: list[Proposal], saturation: Satu
         suction.reasons.append(f"suction gas does not decide ({told})")
         if not sound and np.isfinite(gas_c):
             _doubt(temperature, f"neither reference of the suction pressure goes with it ({told})")
-            temperature.units = list(dict.fromkeys([*temperature.units, "°C", "°F", "K"]))
         return
     gauge = sound[0].endswith(("(g)", "psig"))
     for one in open_ones:
@@ -180,8 +181,9 @@ def check_relations(proposals: list[Proposal], saturation: Saturation, barometri
     _check_machine(value)
     room, room_c = value("process_temperature_c")
     if room and ps and np.isfinite(room_c):
-        read_as = [ps.unit] if np.isfinite(ps_kpa) else ps.units  # where the reference is open: with none of them
-        over = [room_c - saturation(_median(ps, unit, running, barometric_pa)) for unit in read_as]
+        open_ones = [] if np.isfinite(ps_kpa) else ps.units  # where the reference is open: with none of them
+        read_as = [ps_kpa, *(_median(ps, unit, running, barometric_pa) for unit in open_ones)]
+        over = [room_c - saturation(kpa) for kpa in read_as]
         over = [k for k in over if np.isfinite(k)]
         if over and not any(ROOM_OVER_EVAPORATION_K[0] <= k <= ROOM_OVER_EVAPORATION_K[1] for k in over):
             _doubt(room, f"what is cooled, at {room_c:.0f} °C, would be {over[0]:.0f} K above the saturated suction")

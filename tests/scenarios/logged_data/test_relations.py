@@ -79,13 +79,13 @@ def test_a_contradiction_is_asked_about(changed: dict[str, float | str], doubted
 
 
 def test_fahrenheit_is_asked_about_even_where_the_pressures_reference_is_open() -> None:
+    hot = {k: SOUND_C[k] * 1.8 + 32.0 for k in SOUND_C}
     plain = {f"{k}_unit": "bar" for k in ("suction_pressure", "discharge_pressure", "oil_pressure")}
     pressures = {"suction_pressure": 1.91, "discharge_pressure": 12.5, "oil_pressure": 14.5}
-    hot = {k: SOUND_C[k] * 1.8 + 32.0 for k in SOUND_C}
-    found = proposals(**plain, **pressures, **hot)
-    for name in ("Suction temp", "Discharge temp", "Oil temp", "Room temp"):
-        assert found[name].unit == "?", name
-        assert "°F" in found[name].units or name == "Room temp"
+    for found in (proposals(**plain, **pressures, **hot), proposals(**hot)):
+        for name in ("Suction temp", "Discharge temp", "Oil temp", "Room temp"):
+            assert found[name].unit == "?", name
+            assert "°F" in found[name].units, name
 
 
 def test_two_columns_under_each_others_header_are_both_asked_about() -> None:
