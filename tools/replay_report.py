@@ -164,10 +164,12 @@ def answer_of(found: Findings, study: Study | None) -> list[tuple[str, list[str]
     if study is None:
         out.append(("Why, and what if", ["Not asked: it takes a plant file (--plant) and enough of the log."]))
         return out
-    if study.diagnosis is not None:
-        out.append(("Likely cause", diagnosis_words(study)[:1]))
+    if study.diagnosis is None:
+        out.append(("Why, and what if", study.words))
+    else:
+        out.append(("Why", diagnosis_words(study)[:1]))
     if study.what_if is not None:
-        out.append(("Would it have held", study.what_if.words))
+        out.append(("Would other settings have held", study.what_if.words))
     return out
 
 
@@ -178,6 +180,16 @@ def window_of(found: Findings) -> tuple[int, int]:
         return start, max(end, start + 1)
     last = found.stops[-1].latest_ms
     return max(start, last - 3_600_000), min(end, last + 1_800_000)
+
+
+def _axis_note(found: Findings) -> str:
+    if not found.data.zone:
+        return "Times as the log writes them."
+    passes = any("(2nd)" in found.clock(e.time_ms) or "(1st)" in found.clock(e.time_ms) for e in found.events)
+    return (
+        f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a change of "
+        "the clocks." + (" (1st) and (2nd) behind a time: the pass of the hour that comes twice." if passes else "")
+    )
 
 
 def write_replay_report(
@@ -200,8 +212,7 @@ def write_replay_report(
         plant_panels=plant_panels,
         causes=causes_table(study) if study is not None else [],
         variants=variants_table(study) if study is not None else [],
-        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a "
-                  f"change of the clocks." if found.data.zone else "Times as the log writes them.",
+        axis_note=_axis_note(found),
         stops=[
             {
                 "at": found.clock(stop.latest_ms), "verdict": stop.verdict, "text": stop.text,
