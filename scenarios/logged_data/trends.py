@@ -111,8 +111,8 @@ def _read_wide(
     file.issues += text_issues(source)
     if odd:
         tell = (
-            f"{odd} rows have not {reader.width} cells, as the header has: what lacks is empty and what is too much is left "
-            f"out, and a cell may stand under its neighbour's name"
+            f"rows with fewer or more than the header's {reader.width} cells: {odd}; what lacks is empty, what is too "
+            f"much is left out, and a cell may stand under its neighbour's name"
         )
         file.issues.append(Issue("layout", tell, first_odd, odd))
     if rows < FEW_ROWS and dialect.layout == "wide":

@@ -9,7 +9,13 @@ import pytest
 
 from scenarios.logged_data.matching import Proposal, propose_columns
 from scenarios.logged_data.records import RawColumn, RawFile
-from scenarios.logged_data.relations import UNCONFIRMED, check_relations, saturation_of, settle_references
+from scenarios.logged_data.relations import (
+    UNCONFIRMED,
+    check_relations,
+    contradictions,
+    saturation_of,
+    settle_references,
+)
 
 BAROMETRIC_PA = 101_325.0
 ROWS = 200
@@ -18,6 +24,7 @@ SOUND = {  # ammonia at −10/35 °C; saturation from CoolProp: 290.8 kPa and 13
     "Discharge temp [°C]": 72.0, "Oil pressure [bar(a)]": 15.5, "Oil temp [°C]": 48.0, "Motor current [A]": 205.0,
     "Motor power [kW]": 112.0, "Room temp [°C]": -2.0,
 }  # fmt: skip
+SOUND_C = {"suction_temp": -5.0, "discharge_temp": 72.0, "oil_temp": 48.0, "room_temp": -2.0}
 WARM: dict[str, float | str] = {"suction_pressure": 5.2, "suction_temp": 9.0}
 
 
@@ -71,6 +78,16 @@ def test_a_contradiction_is_asked_about(changed: dict[str, float | str], doubted
     assert found["Motor current"].asks == ("Motor current" in doubted)
 
 
+def test_fahrenheit_is_asked_about_even_where_the_pressures_reference_is_open() -> None:
+    hot = {k: SOUND_C[k] * 1.8 + 32.0 for k in SOUND_C}
+    plain = {f"{k}_unit": "bar" for k in ("suction_pressure", "discharge_pressure", "oil_pressure")}
+    pressures = {"suction_pressure": 1.91, "discharge_pressure": 12.5, "oil_pressure": 14.5}
+    for found in (proposals(**plain, **pressures, **hot), proposals(**hot)):
+        for name in ("Suction temp", "Discharge temp", "Oil temp", "Room temp"):
+            assert found[name].unit == "?", name
+            assert "°F" in found[name].units, name
+
+
 def test_two_columns_under_each_others_header_are_both_asked_about() -> None:
     found = proposals(motor_power=55.0, motor_current=112.0, oil_temp=13.5, discharge_pressure=48.0)
     for name in ("Oil temp", "Discharge pressure"):
@@ -108,3 +125,22 @@ def test_without_suction_gas_the_reference_is_told_to_be_unconfirmed() -> None:
 def test_gauge_and_absolute_in_one_file_are_asked_about() -> None:
     found = proposals(discharge_pressure_unit="bar(g)", discharge_pressure=12.5)
     assert found["Discharge pressure"].unit == found["Oil pressure"].unit == "?"
+
+
+def test_units_that_somebody_answered_wrongly_are_told_when_the_log_is_read() -> None:
+    sound = {
+        "suction_pressure_kpa_abs": 291.0, "discharge_pressure_kpa_abs": 1350.0, "oil_pressure_kpa_abs": 1550.0,
+        "suction_temperature_c": -5.0, "discharge_temperature_c": 72.0, "oil_temperature_c": 48.0,
+    }  # fmt: skip
+    saturation = saturation_of("R717")
+    assert contradictions(sound, saturation) == []
+    assert contradictions({"oil_temperature_c": 48.0}, saturation) == []
+    (text,) = contradictions(sound | {"suction_temperature_c": 23.0}, saturation)  # −5 °C in °F, under °C
+    assert "33 K of superheat" in text
+    assert len(contradictions(sound | {"discharge_pressure_kpa_abs": 200.0}, saturation)) == 1
+    assert "hotter" in contradictions(sound | {"discharge_temperature_c": 40.0}, saturation)[0]
+    assert (
+        "below saturation"
+        in contradictions(sound | {"discharge_temperature_c": 20.0, "oil_temperature_c": 20.0}, saturation)[0]
+    )
+    assert "below suction" in contradictions(sound | {"oil_pressure_kpa_abs": 250.0}, saturation)[0]

@@ -339,7 +339,7 @@ def stuck(log: Log, draw: np.random.Generator) -> None:
 def ragged(log: Log, draw: np.random.Generator) -> None:
     for k in draw.integers(0, ROWS, 30).tolist():
         row = log.cells[k]
-        log.cells[k] = row[: int(draw.integers(1, len(row)))] if draw.random() < 0.5 else [*row, "x", "y"]
+        log.cells[k] = row[: int(draw.integers(1, max(2, len(row))))] if draw.random() < 0.5 else [*row, "x", "y"]
 
 
 def lost_cells(log: Log, draw: np.random.Generator) -> None:
