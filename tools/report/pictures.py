@@ -217,9 +217,7 @@ def current(made: RunSheet) -> None:
 
 def heat(made: RunSheet) -> None:
     """Load on the rooms against the cooling delivered."""
-    trend = made.add(
-        "heat", "Load and cooling", "Heat load on the rooms, and heat that the evaporators took up.", "kW"
-    )
+    trend = made.add("heat", "Load and cooling", "Heat load on the rooms, and heat that the evaporators took up.", "kW")
     made.curve(trend, 0, _kpa(made.runs[0].trace["load_heat_w"]), "load", SET_POINT, "dotted", width=1.3)
     made.each(trend, "evaporator_heat_w", _kpa, "cooling")
 
@@ -284,5 +282,3 @@ def run_sheet(runs: list[ReportRun], name: str = "run") -> TrendSheet:
     made.note_states()
     made.sheet.cursor = moment_data(made)
     return made.sheet
-
-
