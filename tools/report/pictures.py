@@ -120,7 +120,7 @@ def deviation(made: RunSheet) -> None:
         data[view.first or 0 :] = view.deviation_k
         made.curve(trend, k, data, run.name, PLAIN if made.alone else ink_of(k), digits=2)
     for edge in (-BAND_K, BAND_K):
-        made.limit(trend, edge, f"{edge:+.0f} K", colour=BAND)
+        made.limit(trend, edge, f"{edge:+.0f} K".replace("-", "−"), colour=BAND)
 
 
 def events(made: RunSheet) -> None:

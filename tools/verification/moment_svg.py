@@ -112,7 +112,8 @@ def _sides(cut: dict[str, Any], x_of: Any) -> list[str]:
             f'<polyline class="{side}" points="{points}" fill="none" stroke="{colour}" stroke-width="1.6"{dash}/>'
         )
     out.append(
-        f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{PLOT_HEIGHT}" fill="none" stroke="var(--soft)"/>'
+        f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{PLOT_HEIGHT}" fill="none" '
+        'stroke="var(--soft)"/>'
     )
     if cut["unit"] not in ("", "1"):
         turned = f"translate(11 {TOP + 0.5 * PLOT_HEIGHT:.0f}) rotate(-90)"
