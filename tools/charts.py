@@ -132,7 +132,8 @@ def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any
     template: a file (`template_of`).  It gets `divisions` (HTML of each picture by name), `plot_script`, `plot_library`,
     `page_parts` and `content`, and a filter `breakable` for long names.  Raises OSError if the file cannot be written.
     """
-    script, divisions, library = "", {}, ""
+    divisions: dict[str, str] = {}
+    script = library = ""
     if plots:
         from bokeh.embed import components
         from bokeh.resources import Resources
