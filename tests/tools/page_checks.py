@@ -20,7 +20,11 @@ def violations_everywhere(page: Any) -> list[str]:
             page.wait_for_timeout(150)
             told = Axe().run(page).response["violations"]
             found += [f"{width} {scheme} {v['id']}: {[n['html'][:150] for n in v['nodes'][:3]]}" for v in told]
-        if page.evaluate("document.documentElement.scrollWidth > window.innerWidth"):
+        for _ in range(100):  # a plot follows a change of width a little later
+            if not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"):
+                break
+            page.wait_for_timeout(100)
+        else:
             found.append(f"{width}: hangs out at the side")
     page.emulate_media(color_scheme="light")
     return found
