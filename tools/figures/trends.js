@@ -66,14 +66,14 @@
     }
     for (let px = 0, k = first; px < width; px++) {
       const stop = px === width - 1 ? last : Math.min(last, rowAt(axis, view.from + (px + 1) / scale));
-      let low = Infinity, high = -Infinity;
-      for (; k <= stop; k++) {
+      let low = Infinity, high = -Infinity, rows = 0;
+      for (; k <= stop; k++, rows++) {
         const value = y[k];
         if (value < low) low = value;
         if (value > high) high = value;
       }
       if (low <= high) out.push(px + 0.5, low, high);
-      else if (stop >= 0) out.push(px + 0.5, NaN, NaN);
+      else if (rows) out.push(px + 0.5, NaN, NaN); // a dot without a row is passed over, one whose rows are nan is a gap
     }
     return out;
   }
