@@ -110,7 +110,7 @@ def _browser_cpu_s() -> float:
     return spent
 
 
-def measure_page(browser: Any, path: Path, rows: int, times: int, loads: int = 5) -> PageTimes:
+def measure_page(browser: Any, path: Path, rows: int, times: int, loads: int) -> PageTimes:
     """Open a report several times and move its cursor and view."""
     paints, drawn = [], []
     for _ in range(loads):
@@ -136,7 +136,7 @@ def measure_page(browser: Any, path: Path, rows: int, times: int, loads: int = 5
     )  # fmt: skip
 
 
-def measure_pages(rows: tuple[int, ...] = (3_600, 36_000), times: int = 80) -> list[PageTimes]:
+def measure_pages(rows: tuple[int, ...] = (3_600, 36_000), times: int = 80, loads: int = 5) -> list[PageTimes]:
     """One page for each number of rows, in one browser.  RuntimeError without Chromium or Playwright."""
     chromium = shutil.which("chromium")
     try:
@@ -151,7 +151,7 @@ def measure_pages(rows: tuple[int, ...] = (3_600, 36_000), times: int = 80) -> l
         for n in rows:
             path = Path(folder) / f"{n}.html"
             write_report(path, [noisy_run(n)], f"{n} rows")
-            out.append(measure_page(browser, path, n, times))
+            out.append(measure_page(browser, path, n, times, loads))
         browser.close()
     return out
 

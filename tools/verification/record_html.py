@@ -93,7 +93,7 @@ def as_html(
         (line.requirement.id, ", ".join(f"{_name(n)} ({k})" for n, k in line.exercised) or "none", _test(line))
         for line in found
     ]
-    return template_of(Path(__file__).with_name("record.html")).render(
+    page: str = template_of(Path(__file__).with_name("record.html")).render(
         **page_parts(),
         title=title,
         cautions=CAUTIONS,
@@ -110,3 +110,4 @@ def as_html(
             for run in sorted(runs, key=lambda run: run.scenario)
         ],
     )  # fmt: skip
+    return page
