@@ -261,7 +261,8 @@ def sensitivity(result: TuningResult) -> Picture | None:
         told += [f"{key}: {name_of(score)} {number(e.change_pct.value)} %" for key, e in found if e.told_from_noise]
     plot.add_layout(Span(location=0.0, dimension="height", line_color=INK, line_dash="dashed"))
     caption = (
-        "Change of each score for 10 % more of the setting. Left of the line: less of it, which is better. Hollow: not told from noise. Lines: 95 % intervals."
+        "Change of each score for 10 % more of the setting. Left of the line: less of it, which is better. "
+        "Hollow: not told from noise. Lines: 95 % intervals."
     )
     words = "; ".join(told) or "no effect is told from noise"
     return Picture("sensitivity", "Sensitivity of the scores", caption, f"told from noise: {words}", plot, keys)
