@@ -342,10 +342,14 @@
 
   addEventListener("DOMContentLoaded", async () => {
     for (const root of document.querySelectorAll(".trendsheet")) {
-      const spec = JSON.parse(root.querySelector("script[type='application/json']").textContent);
-      const columns = await unpack(root.querySelector("script[type='text/plain']").textContent, spec);
-      root.sheet = new Sheet(root, spec, columns);
-      window.twoslideTrends.sheets.push(root.sheet);
+      try {
+        const spec = JSON.parse(root.querySelector("script[type='application/json']").textContent);
+        const columns = await unpack(root.querySelector("script[type='text/plain']").textContent, spec);
+        window.twoslideTrends.sheets.push(new Sheet(root, spec, columns));
+      } catch (error) {
+        root.querySelector(".states").textContent = `The trends cannot be drawn here: ${error.message}. A browser of 2024 or newer draws them.`;
+        throw error;
+      }
       performance.mark("trends-drawn");
     }
     document.addEventListener("click", (event) => { // lists of events stand outside of the sheets

@@ -12,7 +12,7 @@ import pytest
 
 from plant_model.derived import derive
 from plant_model.parameters import PlantParameters
-from tests.tools.page_checks import violations_everywhere
+from tests.tools.page_checks import ALL, violations_everywhere
 from tools.figures.compression_loop import loop_at
 from tools.figures.rotor_strip import edges_at
 from tools.report import ReportRun, write_report
@@ -172,7 +172,7 @@ def test_a_drag_looks_closer_and_a_click_holds_the_cursor(page: Any) -> None:
 
 
 def test_no_accessibility_violation_at_any_width_or_scheme(page: Any) -> None:
-    assert violations_everywhere(page) == []
+    assert violations_everywhere(page, ALL) == []
 
 
 def test_it_prints_light_and_whole(page: Any, tmp_path: Path) -> None:
