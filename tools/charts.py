@@ -106,30 +106,43 @@ def _own(names: tuple[str, ...]) -> Any:
     return Markup("\n".join((_FIGURES / name).read_text(encoding="utf-8") for name in names))
 
 
+def template_of(template: Path) -> Any:
+    """A template that may include those beside it, tools/style.html and tools/figures/trends.html."""
+    import jinja2
+
+    loader = jinja2.FileSystemLoader([template.parent, Path(__file__).parent])
+    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["breakable"] = breakable
+    return environment.get_template(template.name)
+
+
+def page_parts() -> dict[str, Any]:
+    """What style.html needs (`palette`), and what pages with trends or with moments of a record include."""
+    from markupsafe import Markup
+
+    return {
+        "palette": Markup(palette_css()), "trend_style": _own(("figures.css", "trends.css")),
+        "trend_script": _own(_SCRIPTS), "moments": _own(("moments.js",)),
+    }  # fmt: skip
+
+
 def write_page(path: Path, template: Path, plots: dict[str, Any], **content: Any) -> None:
     """Render a template with its pictures into one self-contained file, whole or not at all.
 
-    template: a file; it may include those beside it, tools/style.html and tools/figures/trends.html.  It gets `divisions`
-    (HTML of each picture by name), `plot_script`, `plot_library` and `content`, `trend_style` and `trend_script` for pages
-    with trends, and a filter `breakable` for long names.  Raises OSError if the file cannot be written.
+    template: a file (`template_of`).  It gets `divisions` (HTML of each picture by name), `plot_script`, `plot_library`,
+    `page_parts` and `content`, and a filter `breakable` for long names.  Raises OSError if the file cannot be written.
     """
-    import jinja2
-    from markupsafe import Markup
-
-    script, divisions, library = "", {}, ""
+    divisions: dict[str, str] = {}
+    script = library = ""
     if plots:
         from bokeh.embed import components
         from bokeh.resources import Resources
 
         script, divisions = components(plots)
         library = Resources(mode="inline", components=["bokeh"]).render_js()
-    loader = jinja2.FileSystemLoader([template.parent, Path(__file__).parent])
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
-    environment.filters["breakable"] = breakable
-    html = environment.get_template(template.name).render(
-        divisions=divisions, plot_script=script, plot_library=library, palette=Markup(palette_css()),
-        trend_style=_own(("figures.css", "trends.css")), trend_script=_own(_SCRIPTS), **content,
-    )  # fmt: skip
+    html = template_of(template).render(
+        divisions=divisions, plot_script=script, plot_library=library, **page_parts(), **content
+    )
     beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
     try:
         beside.write_text(html, encoding="utf-8")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scenarios.settings_sheet import write_whole
-from tools.charts import CAPACITY_COLOUR, CAUTION, INK, LIMIT_COLOUR, PAPER, VOLUME_RATIO_COLOUR
+from tools.charts import CAPACITY_COLOUR, CAUTION, INK, LIMIT_COLOUR, PAPER, VOLUME_RATIO_COLOUR, write_page
 
 if TYPE_CHECKING:
     from scenarios.season_records import Season, Variant
@@ -124,10 +123,6 @@ def write_season_report(
     held_table: Any,
 ) -> None:
     """Write the page; a file that stood there is replaced whole or not at all.  Raises OSError."""
-    import jinja2
-    from bokeh.embed import components
-    from bokeh.resources import Resources
-
     panels = [
         (
             "ratios",
@@ -139,23 +134,19 @@ def write_season_report(
         ("cops", "Coefficient of performance", "Compressor motor only.", _cops(found)),
         ("temperatures", "Condensing temperature", "Of each month's day, slides working.", _temperatures(found)),
     ]
-    script, divisions = components({name: plot for name, _, _, plot in panels})
     best = found.held.index(found.best_held) + 1
-    loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
-    html = environment.get_template("season_page.html").render(
+    write_page(
+        path,
+        Path(__file__).with_name("season_page.html"),
+        {name: plot for name, _, _, plot in panels},
         title=title,
         caution=CAUTION,
         answer=answer,
         panels=[{"name": n, "title": t, "caption": c} for n, t, c, _ in panels],
-        divisions=divisions,
         tables=[
             {"title": "Month by month", **_rows(month_table, {12: "sum"})},
             {"title": "Held ports", **_rows(held_table, {best: "best"})},
         ],
         method=METHOD,
         facts=facts,
-        script=script,
-        library=Resources(mode="inline", components=["bokeh"]).render_js(),
     )
-    write_whole(path, html)

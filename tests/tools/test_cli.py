@@ -44,9 +44,10 @@ def fake(monkeypatch: pytest.MonkeyPatch, invented_run: Make) -> SimpleNamespace
 
     def prepare(paths: list[Path], **options: Any) -> list[Any]:
         asked.prepare = (paths, options)
-        scenario = [SimpleNamespace(title=f"Title of {p.stem}", duration_ms=1_800_000, path=p, notes=()) for p in paths]
-        named = options["controller"] or "scheduled_pi"
-        return [SimpleNamespace(scenario=s, controller_name=named, facts={}, refrigerant=None) for s in scenario]
+        told = {"duration_ms": 1_800_000, "notes": (), "purpose": "To see <it>.", "expects": "It is seen."}
+        scenario = [SimpleNamespace(title=f"Title of {p.stem}", path=p, **told) for p in paths]
+        rest = {"controller_name": options["controller"] or "scheduled_pi", "facts": {}, "refrigerant": None}
+        return [SimpleNamespace(scenario=s, parameters=None, settings=None, **rest) for s in scenario]
 
     def execute(prepared: Any, out: Path | None, progress: Any, finish: Any) -> RunResult:
         if asked.error:
@@ -75,7 +76,9 @@ def test_run_passes_its_options_on(fake: SimpleNamespace) -> None:
     assert paths == [Path("a.toml")]
     assert options == {"controller": "x.py:Mine", "settings": Path("s.toml"), "seed": 5, "log_ms": 100}
     assert fake.places == [Path("twoslide-runs/a-x.py_Mine-seed5")]
-    assert (fake.places[0] / "report.html").is_file()
+    page = (fake.places[0] / "report.html").read_text(encoding="utf-8")
+    assert "To see &lt;it&gt;." in page
+    assert "It is seen." in page
     assert "report: twoslide-runs/a-x.py_Mine-seed5/report.html" in found.stdout
     assert "100,000 simulated s per s (a note)" in found.stdout
 

@@ -43,7 +43,9 @@ def quantised(y: Floats) -> tuple[NDArray[np.int16], float, float]:
     if not len(known):
         return np.full(len(y), GAP, np.int16), 0.0, 1.0
     low, high = float(known.min()), float(known.max())
-    step = (high - low) / LEVELS or 1.0
+    step = (high - low) / LEVELS
+    if step == 0.0:
+        return np.where(np.isfinite(y), 0, GAP).astype(np.int16), low, 1.0
     base = low + 32766.0 * step
     numbers = np.where(np.isfinite(y), np.round((y - base) / step), GAP)
     return numbers.astype(np.int16), base, step
@@ -90,7 +92,7 @@ class Columns:
         # differences modulo 2^16, high bytes apart from low ones: both deflate better
         changes = np.diff(numbers.astype(np.int32), prepend=0).astype(np.uint16)
         self._parts.append((changes >> 8).astype(np.uint8).tobytes() + (changes & 255).astype(np.uint8).tobytes())
-        self.columns.append({"axis": axis, "base": float(f"{base:.9g}"), "step": float(f"{step:.9g}")})
+        self.columns.append({"axis": axis, "base": float(f"{base:.13g}"), "step": float(f"{step:.9g}")})
         self._known[key] = len(self.columns) - 1
         return len(self.columns) - 1
 

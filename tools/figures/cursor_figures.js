@@ -109,7 +109,7 @@ window.twoslideMap = function (svg, data) {
     if (upright ? at < west || at > east : limit.condensing_c < south || limit.condensing_c > north) continue;
     const place = upright ? { x1: x(at), x2: x(at), y1: TOP, y2: HEIGHT - BOTTOM } : { x1: LEFT, x2: WIDTH - RIGHT, y1: y(limit.condensing_c), y2: y(limit.condensing_c) };
     add("line", { ...place, class: "bound" });
-    add("text", upright ? { x: x(at) + 4, y: HEIGHT - BOTTOM - 6, class: "limit" } : { x: WIDTH - RIGHT - 4, y: y(limit.condensing_c) - 5, class: "limit end" }, limit.label);
+    add("text", upright ? { x: x(at) + 4, y: HEIGHT - BOTTOM - 6, class: "limit" } : { x: LEFT + 4, y: y(limit.condensing_c) - 5, class: "limit" }, limit.label);
   }
   const rest = add("path", { class: "path rest" }), runs = add("path", { class: "path" }), here = add("circle", { r: 6, class: "here" });
   add("text", { x: LEFT, y: HEIGHT - 8, class: "soft" }, "saturated suction, °C");

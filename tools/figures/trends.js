@@ -66,14 +66,14 @@
     }
     for (let px = 0, k = first; px < width; px++) {
       const stop = px === width - 1 ? last : Math.min(last, rowAt(axis, view.from + (px + 1) / scale));
-      let low = Infinity, high = -Infinity;
-      for (; k <= stop; k++) {
+      let low = Infinity, high = -Infinity, rows = 0;
+      for (; k <= stop; k++, rows++) {
         const value = y[k];
         if (value < low) low = value;
         if (value > high) high = value;
       }
       if (low <= high) out.push(px + 0.5, low, high);
-      else if (stop >= 0) out.push(px + 0.5, NaN, NaN);
+      else if (rows) out.push(px + 0.5, NaN, NaN); // a dot without a row is passed over, one whose rows are nan is a gap
     }
     return out;
   }
@@ -94,9 +94,9 @@
     constructor(root, spec, columns) {
       this.root = root; this.spec = spec; this.columns = columns;
       this.full = { from: spec.start, to: spec.end };
-      this.view = { ...this.full };
-      const trip = spec.marks.find((mark) => mark.kind === "trip");
-      this.now = trip ? trip.time_ms : 0.5 * (spec.start + spec.end);
+      this.view = spec.view ? { from: spec.view[0], to: spec.view[1] } : { ...this.full };
+      const { from, to } = this.view, trip = spec.marks.find((mark) => mark.kind === "trip" && mark.time_ms >= from && mark.time_ms <= to);
+      this.now = trip ? trip.time_ms : 0.5 * (from + to);
       this.held = false; this.run = 0;
       this.figures = spec.trends.map((trend) => {
         const figure = root.querySelector(`[data-trend="${trend.name}"]`), box = figure.querySelector(".plotbox");
@@ -280,7 +280,8 @@
         return found && found[1] ? `${lane.label} ${found[1]}` : "";
       });
       const last = this.lead.findLast((mark) => mark.time_ms <= this.now + 1e-6);
-      const text = states.filter(Boolean).join(", ") + (last ? `. Last: ${this.time(last.time_ms)} ${last.text}` : "");
+      const told = [states.filter(Boolean).join(", "), last ? `Last: ${this.time(last.time_ms)} ${last.text}` : ""];
+      const text = told.filter(Boolean).join(". ");
       this.bar.querySelector(".clock").textContent = this.time(this.now, true);
       this.bar.querySelector(".states").textContent = text;
       this.over.querySelector(".cursor").style.left = `${share(this.now)}%`;
@@ -292,6 +293,8 @@
     }
 
     redraw() {
+      clearTimeout(this.idle);
+      this.idle = 0;
       for (const figure of this.figures) figure.stale = true;
       this.drawSeen();
       this.moveTo(this.now);
@@ -307,6 +310,22 @@
       this.root.dataset.from = this.view.from;
       this.root.dataset.to = this.view.to;
       this.root.dataset.drawn = this.figures.filter((figure) => !figure.stale).length;
+      this.later();
+    }
+
+    // What is out of sight is drawn while nothing else is to do.
+    later() {
+      if (this.idle || !this.figures.some((figure) => figure.stale)) return;
+      this.idle = setTimeout(() => {
+        this.idle = 0;
+        const figure = this.figures.find((one) => one.stale);
+        if (!figure) return;
+        window.twoslidePlot(this, figure);
+        figure.stale = false;
+        figure.line.style.transform = `translateX(${this.x(this.now).toFixed(1)}px)`;
+        this.root.dataset.drawn = this.figures.filter((one) => !one.stale).length;
+        this.later();
+      }, 150);
     }
 
     // The colour that a name of the style has now.
@@ -323,10 +342,14 @@
 
   addEventListener("DOMContentLoaded", async () => {
     for (const root of document.querySelectorAll(".trendsheet")) {
-      const spec = JSON.parse(root.querySelector("script[type='application/json']").textContent);
-      const columns = await unpack(root.querySelector("script[type='text/plain']").textContent, spec);
-      root.sheet = new Sheet(root, spec, columns);
-      window.twoslideTrends.sheets.push(root.sheet);
+      try {
+        const spec = JSON.parse(root.querySelector("script[type='application/json']").textContent);
+        const columns = await unpack(root.querySelector("script[type='text/plain']").textContent, spec);
+        window.twoslideTrends.sheets.push(new Sheet(root, spec, columns));
+      } catch (error) {
+        root.querySelector(".states").textContent = `The trends cannot be drawn here: ${error.message}. A browser of 2024 or newer draws them.`;
+        throw error;
+      }
       performance.mark("trends-drawn");
     }
     document.addEventListener("click", (event) => { // lists of events stand outside of the sheets

@@ -12,7 +12,7 @@ from scenarios.steps import steps
 from tools.figures.trends import TrendSheet
 from tools.report.moment import moment_data
 from tools.report.panels import BAND, CAPACITY, PLAIN, RATIO, SET_POINT, Lane, RunSheet, ink_of
-from tools.report.runs import ReportRun, drawn_limits
+from tools.report.runs import ReportRun, dash_of, drawn_limits
 from tools.report.thinning import join_spans
 
 LANES = (  # kind of event, its label
@@ -68,7 +68,7 @@ def suction(made: RunSheet) -> None:
     if first.refrigerant is not None and np.any(wanted > 0.0):
         known = np.where(wanted > 0.0, wanted, wanted.max())
         low, high = (np.where(wanted > 0.0, edge / 1e3, np.nan) for edge in band_pressures_pa(first.refrigerant, known))
-        made.band(trend, 0, low, high, "± 1 K saturated")
+        made.band(trend, 0, low, high, f"± 1 K saturated{_who(first, made)}")
     if made.alone:
         read = _kpa(first.trace["suction_pressure_measured_pa"])
         made.curve(trend, 0, read, "as the controller reads it", BAND, width=0.8)
@@ -118,9 +118,9 @@ def deviation(made: RunSheet) -> None:
             continue
         data = np.full(len(run.trace["time_ms"]), np.nan)
         data[view.first or 0 :] = view.deviation_k
-        made.curve(trend, k, data, run.name, PLAIN if made.alone else ink_of(k), digits=2)
+        made.curve(trend, k, data, run.name, PLAIN if made.alone else ink_of(k), dash_of(k), digits=2)
     for edge in (-BAND_K, BAND_K):
-        made.limit(trend, edge, f"{edge:+.0f} K", colour=BAND)
+        made.limit(trend, edge, f"{edge:+.0f} K".replace("-", "−"), colour=BAND)
 
 
 def events(made: RunSheet) -> None:
@@ -217,9 +217,7 @@ def current(made: RunSheet) -> None:
 
 def heat(made: RunSheet) -> None:
     """Load on the rooms against the cooling delivered."""
-    trend = made.add(
-        "heat", "Load and cooling", "Heat load on the rooms, and heat that the evaporators took up.", "kW"
-    )
+    trend = made.add("heat", "Load and cooling", "Heat load on the rooms, and heat that the evaporators took up.", "kW")
     made.curve(trend, 0, _kpa(made.runs[0].trace["load_heat_w"]), "load", SET_POINT, "dotted", width=1.3)
     made.each(trend, "evaporator_heat_w", _kpa, "cooling")
 
@@ -284,5 +282,3 @@ def run_sheet(runs: list[ReportRun], name: str = "run") -> TrendSheet:
     made.note_states()
     made.sheet.cursor = moment_data(made)
     return made.sheet
-
-

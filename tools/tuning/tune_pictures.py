@@ -199,11 +199,12 @@ def proof(result: TuningResult) -> Picture | None:
             colours.append(RUN_COLOURS[(1, 0, 3, 2)[k % 4]])
             marks.append(MARKS[k % len(MARKS)])
     plot = bare_plot(
-        "chosen settings / rival, with its 95 % interval",
+        "chosen / rival, 95 % interval",
         "",
         90 + 24 * len(names),
         y_range=FactorRange(factors=names[::-1]),
     )
+    plot.xaxis[0].ticker.desired_num_ticks = 4  # names take most of a narrow screen
     shown = [k for k, v in enumerate(values) if math.isfinite(v.value)]
     low = [_end(values[k].low, values[k].value) for k in shown]
     high = [_end(values[k].high, values[k].value) for k in shown]
@@ -235,11 +236,12 @@ def sensitivity(result: TuningResult) -> Picture | None:
         return None
     names = [row.key for row in rows]
     plot = bare_plot(
-        "change of the score for 10 % more of the setting, %",
+        "change for 10 % more, %",
         "",
         100 + 30 * len(names),
         y_range=FactorRange(factors=names[::-1]),
     )
+    plot.xaxis[0].ticker.desired_num_ticks = 4
     keys, told = [], []
     kinds = (("pressure_rms_kpa", RUN_COLOURS[1], "circle", -0.16), ("wear_per_h", RUN_COLOURS[2], "square", 0.16))
     for score, colour, marker, shift in kinds:
@@ -259,7 +261,8 @@ def sensitivity(result: TuningResult) -> Picture | None:
         told += [f"{key}: {name_of(score)} {number(e.change_pct.value)} %" for key, e in found if e.told_from_noise]
     plot.add_layout(Span(location=0.0, dimension="height", line_color=INK, line_dash="dashed"))
     caption = (
-        "Left of the line: less of the score, which is better. Hollow: not told from noise. Lines: 95 % intervals."
+        "Change of each score for 10 % more of the setting. Left of the line: less of it, which is better. "
+        "Hollow: not told from noise. Lines: 95 % intervals."
     )
     words = "; ".join(told) or "no effect is told from noise"
     return Picture("sensitivity", "Sensitivity of the scores", caption, f"told from noise: {words}", plot, keys)

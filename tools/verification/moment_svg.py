@@ -1,6 +1,6 @@
 """The picture of a moment of least margin: both sides of the deciding comparison, and the states beside it as lanes.
 
-Plain SVG, so that a record of a hundred pictures prints and opens at once.
+Plain SVG in the page's colours, so that a record of a hundred pictures prints and opens at once; `moments.js` adds a cursor.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-CAPACITY, VOLUME_RATIO, OTHER, LIMIT = "#1f5fa8", "#c8690a", "#0b5c52", "#a3201d"
+CAPACITY, VOLUME_RATIO, OTHER, LIMIT = "var(--capacity)", "var(--ratio)", "var(--plain)", "var(--limit)"
 WIDTH, LEFT, RIGHT = 470.0, 62.0, 10.0
 PLOT_HEIGHT, LANE_HEIGHT, TOP, FOOT = 116.0, 17.0, 8.0, 30.0
 LETTER = 5.0  # width of one, at the lanes' size
@@ -51,11 +51,12 @@ def moment_svg(cut: dict[str, Any]) -> str:
         return float(LEFT + (WIDTH - LEFT - RIGHT) * (t - t0) / (t1 - t0))
 
     out = [
-        f'<svg viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img" aria-label="{escape(cut["clause"] or "states", True)}" '
-        'font-family="Liberation Sans, Arial, sans-serif" font-size="9.5">'
+        f'<svg viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img" tabindex="0" '
+        f'aria-label="{escape(cut["clause"] or "states", True)}" {_scale(cut, t0, t1)} '
+        'font-family="Liberation Sans, Arial, sans-serif" font-size="9.5" fill="var(--ink)">'
     ]
     for t in ticks(t0, t1, 6):
-        out.append(f'<line x1="{x_of(t):.1f}" x2="{x_of(t):.1f}" y1="{TOP}" y2="{bottom:.1f}" stroke="#ddd"/>')
+        out.append(f'<line x1="{x_of(t):.1f}" x2="{x_of(t):.1f}" y1="{TOP}" y2="{bottom:.1f}" stroke="var(--rule)"/>')
         out.append(f'<text x="{x_of(t):.1f}" y="{bottom + 11:.1f}" text-anchor="middle">{t:g}</text>')
     if plot:
         out += _sides(cut, x_of)
@@ -63,31 +64,56 @@ def moment_svg(cut: dict[str, Any]) -> str:
         out += _lane(name, lane, TOP + plot + (8.0 if plot else 0.0) + LANE_HEIGHT * k, x_of)
     mark = x_of(min(max(cut["at_s"], t0), t1))
     out.append(
-        f'<line x1="{mark:.1f}" x2="{mark:.1f}" y1="{TOP}" y2="{bottom:.1f}" stroke="#111" stroke-dasharray="2 2"/>'
+        f'<line x1="{mark:.1f}" x2="{mark:.1f}" y1="{TOP}" y2="{bottom:.1f}" stroke="var(--ink)" stroke-dasharray="2 2"/>'
     )
     out.append(f'<text x="{0.5 * (LEFT + WIDTH - RIGHT):.0f}" y="{bottom + 24:.1f}" text-anchor="middle">')
-    out.append(f"s since the start; the moment is at {cut['at_s']:g} s</text></svg>")
+    out.append(f"s since the start; the moment is at {cut['at_s']:g} s</text>")
+    out.append(
+        f'<line class="at" visibility="hidden" y1="{TOP}" y2="{bottom:.1f}" stroke="var(--capacity)" stroke-width="1.5"/>'
+    )
+    out.append(
+        f'<text class="told" x="{WIDTH - RIGHT - 4:.0f}" y="{TOP + 11:.0f}" text-anchor="end" font-weight="bold"></text>'
+    )
+    out.append("</svg>")
     return "".join(out)
 
 
-def _sides(cut: dict[str, Any], x_of: Any) -> list[str]:
+def _reach(cut: dict[str, Any]) -> tuple[float, float]:
+    """Lower and upper end of the picture of both sides."""
     values = [*cut["left"], *cut["right"]]
     low, high = min(values), max(values)
     room = 0.08 * (high - low) or 0.05 * abs(high) or 1.0
-    low, high = low - room, high + room
+    return low - room, high + room
+
+
+def _scale(cut: dict[str, Any], t0: float, t1: float) -> str:
+    """What `moments.js` reads values back with."""
+    low, high = _reach(cut) if cut["left"] else (0.0, 1.0)
+    numbers = (t0, t1, low, high, LEFT, WIDTH - RIGHT, TOP, PLOT_HEIGHT)
+    unit = "" if cut["unit"] == "1" else escape(cut["unit"], True)
+    return f'data-scale="{" ".join(f"{v:.8g}" for v in numbers)}" data-at="{cut["at_s"]:g}" data-unit="{unit}"'
+
+
+def _sides(cut: dict[str, Any], x_of: Any) -> list[str]:
+    low, high = _reach(cut)
 
     def y_of(v: float) -> float:
         return float(TOP + PLOT_HEIGHT * (high - v) / (high - low))
 
     out = []
     for v in ticks(low, high, 4):
-        out.append(f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y_of(v):.1f}" y2="{y_of(v):.1f}" stroke="#ddd"/>')
+        out.append(
+            f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y_of(v):.1f}" y2="{y_of(v):.1f}" stroke="var(--rule)"/>'
+        )
         out.append(f'<text x="{LEFT - 4}" y="{y_of(v) + 3:.1f}" text-anchor="end">{v:.6g}</text>')
     for side, colour, dash in (("right", LIMIT, ' stroke-dasharray="5 3"'), ("left", colour_of(cut["clause"]), "")):
         points = " ".join(f"{x_of(t):.1f},{y_of(v):.1f}" for t, v in zip(cut["time_s"], cut[side], strict=True))
-        out.append(f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="1.6"{dash}/>')
+        out.append(
+            f'<polyline class="{side}" points="{points}" fill="none" stroke="{colour}" stroke-width="1.6"{dash}/>'
+        )
     out.append(
-        f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{PLOT_HEIGHT}" fill="none" stroke="#555"/>'
+        f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{PLOT_HEIGHT}" fill="none" '
+        'stroke="var(--soft)"/>'
     )
     if cut["unit"] not in ("", "1"):
         turned = f"translate(11 {TOP + 0.5 * PLOT_HEIGHT:.0f}) rotate(-90)"

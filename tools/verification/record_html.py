@@ -1,4 +1,4 @@
-"""The acceptance record as one HTML page, to read or to print and sign: no address outside, no script."""
+"""The acceptance record as one HTML page, to read or to print and sign: no address outside."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def as_html(
     saved: Mapping[str, Path],
 ) -> str:
     """The page.  saved: the scenario file of each failed requirement."""
-    from jinja2 import Environment, StrictUndefined
+    from tools.charts import page_parts, template_of
 
     views = [view(line, saved) for line in found]
     number = counts(found)
@@ -95,9 +95,8 @@ def as_html(
         (line.requirement.id, ", ".join(f"{_name(n)} ({k})" for n, k in line.exercised) or "none", _test(line))
         for line in found
     ]
-    template = (Path(__file__).parent / "record.html").read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined).from_string(template)
-    return page.render(
+    page: str = template_of(Path(__file__).with_name("record.html")).render(
+        **page_parts(),
         title=title,
         cautions=CAUTIONS,
         facts=facts,
@@ -113,3 +112,4 @@ def as_html(
             for run in sorted(runs, key=lambda run: run.scenario)
         ],
     )  # fmt: skip
+    return page

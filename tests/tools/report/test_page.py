@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+
 from tools.report import ReportRun, write_report
 from tools.report.pictures import run_sheet
 
@@ -90,7 +91,7 @@ def test_drives_and_marks_stand_where_the_events_are(invented_run: Make) -> None
     run = invented_run("wild", trip=True)
     sheet = run_sheet([run])
     (drives,) = [one for one in sheet.trends if one.name == "drives-0"]
-    load = [one for one in drives.lanes if one.label == "load"][0].spans
+    load = next(one for one in drives.lanes if one.label == "load").spans
     edges = [e for e in run.trace.events if e.source == "capacity_load"]
     assert [a for a, _ in load] == [e.time_ms for e in edges if e.text == "on"]
     assert [(mark.time_ms, mark.kind) for mark in sheet.marks] == [(90_000, "disturbance"), (900_000, "trip")]
