@@ -94,7 +94,9 @@ def study(
         made.words.append(f"No what-if: {made.story.problem}.")
         return made
     try:
-        made.what_if = _what_if(made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell, keep)
+        made.what_if = _what_if(
+            made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell, keep
+        )
     except InputRefused as refused:
         made.words.append(f"No what-if: the event as reconstructed is no scenario that can be run ({refused}).")
         return made
