@@ -30,6 +30,7 @@ _FORM = {
 }  # fmt: skip
 SET_POINT_JUMP_KPA = 1.0  # less between two samples is a ramp or a logger's rounding; common practice, no source
 STEPS_ENOUGH = 20  # so many stamps have no common divisor but the logger's scan; own choice, no source
+STAMPS_LOOKED_AT = 20_000  # of each series
 
 
 def state_word(data: LoggedData, name: str, value: float) -> str:
@@ -52,8 +53,8 @@ def logger_scan_ms(data: LoggedData, series: Series) -> int:
     taken, and of few stamps, whose divisor is large by chance, the whole hour, minute, second … that divides it.
     """
     file = series.source.split(":")[0]
-    own = [s.good()[0] for s in data.series.values() if s.change_of_value and s.source.split(":")[0] == file]
-    steps = np.diff(np.unique(np.concatenate([*own, series.good()[0]])))
+    own = [s for s in data.series.values() if s.change_of_value and s.source.split(":")[0] == file]
+    steps = np.diff(np.unique(np.concatenate([s.good()[0][:STAMPS_LOOKED_AT] for s in (*own, series)])))
     if not len(steps):
         return 1
     common = int(np.gcd.reduce(steps))

@@ -68,11 +68,12 @@ def stops_of(data: LoggedData) -> list[Stop]:
         return []
     times, on, by = found
     slack_ms = int(data.series[by].uncertainty_ms)
+    scan_ms = logger_scan_ms(data, data.series[by]) if data.series[by].change_of_value else 0
     out = []
     for k in np.flatnonzero(np.diff(on) < 0).tolist():
         before_ms = int(times[k])
         if data.series[by].change_of_value:
-            before_ms = int(times[k + 1]) - logger_scan_ms(data, data.series[by])
+            before_ms = int(times[k + 1]) - scan_ms
         out.append(Stop(before_ms - slack_ms, int(times[k + 1]) + slack_ms, by))
     return out
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from pathlib import Path
 
@@ -9,6 +10,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 from night_log import LIBRARY, write_demo
+
+from scenarios.logged_data.mapping import write_mapping
+from scenarios.logged_data.proposal import inspect_logs
 
 SHEETS = ("nordkai_evening.toml", "nordkai_raised.toml")
 SAME_SHARE = 0.999  # of cells: another machine's last bit may turn a digit; a changed model turns most of them
@@ -38,3 +42,13 @@ def test_the_alarm_list_and_the_sheets_are_not_stale(fresh_night: Path) -> None:
     assert cells(LIBRARY / "logs" / name) == cells(fresh_night / name)
     for sheet in SHEETS:
         assert (LIBRARY / "logs" / sheet).read_text() == (fresh_night / sheet).read_text(), sheet
+
+
+def test_the_mapping_is_what_inspect_proposes_today_with_its_questions_answered(tmp_path: Path) -> None:
+    logs = [
+        Path(shutil.copy(LIBRARY / "logs" / name, tmp_path)) for name in ("nordkai_night.csv", "nordkai_alarms.csv")
+    ]
+    found = inspect_logs(logs, tmp_path / "m.toml", time_zone="Europe/Berlin")
+    write_mapping(found.mapping)
+    answered = (tmp_path / "m.toml").read_text(encoding="utf-8").replace('unit = "?"', 'unit = "bar(g)"')
+    assert answered == (LIBRARY / "logs" / "nordkai.mapping.toml").read_text(encoding="utf-8")
