@@ -17,7 +17,11 @@ if TYPE_CHECKING:
     from tools.replay.study import Study
 
 RUNS = Path("twoslide-runs")
-REPLAY_FILES = {"findings.html", "findings.json", "timeline.csv", "scenario.toml", "load.csv"}
+WORK = ".work"  # finished stages of an interrupted replay, in the folder that it will replace
+REPLAY_FILES = {
+    "findings.html", "findings.json", "timeline.csv", "scenario.toml", "load.csv", "plant.toml", "settings.toml",
+    WORK,
+}  # fmt: skip
 
 
 @click.command()
@@ -56,7 +60,8 @@ def replay(
     """Put LOGs on one clock, find what stopped the machine first, and run the logged measurements through the controller.
 
     With --plant the plant is led along the log: load, likely cause, and whether other settings would have held.  The
-    event is saved as a scenario.  An engineering aid, not a safety system.  A mapping with open questions is refused.
+    event is saved as a scenario, with copies of what it needs.  A mapping with open questions is refused.  After Ctrl-C
+    or a kill the same command goes on with the runs that it had finished.  An engineering aid, not a safety system.
     """
     from scenarios.errors import InputRefused, Problem
     from scenarios.logged_data.reader import read_log
@@ -68,6 +73,10 @@ def replay(
         )
     target = out or RUNS / f"replay-{logs[0].stem}"
     _check_place(target)
+    if alternatives and (plant is None or not settings):
+        raise InputRefused(
+            Problem("--alternative needs --plant and --settings", way_out="name the plant and the sheet of that time")
+        )
     data = read_log(list(logs), chosen)
     history = _history(settings, plant, data.start_ms, data.zone)
     found = _find_with_progress(data, history)
@@ -75,12 +84,7 @@ def replay(
         ("plant", str(plant or "")),
              ("span", f"{found.clock(data.start_ms)} to {found.clock(data.end_ms)} ({data.zone or 'as written'})"),
              ("controller", history.controller if history else "")]  # fmt: skip
-    if alternatives and (plant is None or history is None):
-        raise InputRefused(
-            Problem("--alternative needs --plant and --settings", way_out="name the plant and the sheet of that time")
-        )
-    sheet = Path(settings[-1].rpartition("@")[0] or settings[-1]) if settings else None
-    study = _write(target, found, f"{logs[0].stem}: what happened", facts, plant, sheet, alternatives, ensemble)
+    study = _write(target, found, f"{logs[0].stem}: what happened", facts, plant, alternatives, ensemble)
     if as_json:
         put_json(_as_json(found, target, study))
     else:
@@ -137,10 +141,10 @@ def _find_with_progress(data: object, history: History | None) -> Findings:
 
 
 def _write(
-    target: Path, found: Findings, title: str, facts: list[tuple[str, str]], plant: Path | None, sheet: Path | None,
+    target: Path, found: Findings, title: str, facts: list[tuple[str, str]], plant: Path | None,
     alternatives: tuple[Path, ...], ensemble: int,
 ) -> Study | None:  # fmt: skip
-    """The folder appears whole under its name, or not at all."""
+    """The folder's files appear whole under their names, or not at all; until then it holds finished stages in `.work`."""
     import json
     import shutil
 
@@ -148,13 +152,16 @@ def _write(
     from scenarios.trace import partial_folder, publish
     from tools.replay_plant import study_plant
     from tools.replay_report import write_replay_report
+    from tools.tuning.stage_files import StageFiles
 
     study: Study | None = None
     try:
         partial = partial_folder(target)
         try:
             if plant is not None:
-                study, words = study_plant(found.data, found, plant, sheet, alternatives, ensemble, partial)
+                study, words = study_plant(
+                    found.data, found, plant, alternatives, ensemble, partial, StageFiles(target / WORK).have
+                )
                 found.words = [*found.words, *words]
             write_replay_report(partial / "findings.html", found, title, facts, study)
             (partial / "findings.json").write_text(

@@ -11,9 +11,7 @@ if TYPE_CHECKING:
     from scenarios.logged_data.records import LoggedData
     from tools.replay.findings import Findings
     from tools.replay.first_out import Stop
-    from tools.replay.study import Alternative, Study
-
-PLANT_FILES = {"scenario.toml", "load.csv"}
+    from tools.replay.study import Alternative, Keep, Study
 
 
 def chosen_stop(found: Findings) -> Stop | None:
@@ -60,8 +58,8 @@ def _plant(path: Path) -> Any:
 
 
 def study_plant(
-    data: LoggedData, found: Findings, plant: Path, sheet: Path | None, alternatives: Sequence[Path], ensemble: int,
-    folder: Path,
+    data: LoggedData, found: Findings, plant: Path, alternatives: Sequence[Path], ensemble: int, folder: Path,
+    keep: Keep,
 ) -> tuple[Study | None, list[str]]:  # fmt: skip
     """A study of the last stop, and words; None where the log has not what it takes.  Shows its progress on stderr."""
     from rich.console import Console
@@ -71,6 +69,7 @@ def study_plant(
     from scenarios.preparation import STEP_MS
     from tools.replay.from_log import missing_signals, record_of
     from tools.replay.study import study
+    from tools.replay.timeline import settings_at
 
     lacking = missing_signals(data)
     if lacking:
@@ -79,7 +78,8 @@ def study_plant(
     event_ms = stop.latest_ms if stop is not None else data.end_ms
     own = _plant(plant)
     parameters = derive(own.parameters, own.refrigerant, STEP_MS)
-    settings = found.history.last if found.history else None
+    period = settings_at(found.history.periods, event_ms) if found.history else None
+    settings = period.settings if period else None
     controller = found.history.controller if found.history else ""
     auxiliaries = getattr(getattr(settings, "common", None), "auxiliaries", None)
     injection = (
@@ -92,8 +92,8 @@ def study_plant(
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("the plant", total=1.0)
         made = study(
-            record, parameters, settings, controller, plant, sheet, folder, others, ensemble,
-            progress=lambda share, what: bar.update(task, completed=share, description=what),
+            record, parameters, settings, controller, plant, period.path if period else None, folder, others, ensemble,
+            progress=lambda share, what: bar.update(task, completed=share, description=what), keep=keep,
         )  # fmt: skip
     return made, made.words
 

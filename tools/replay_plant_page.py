@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tools.charts import BAND_COLOUR, INK, LIMIT_COLOUR, LOAD_COLOUR, PAPER
+from tools.charts import BAND_COLOUR, INK, LIMIT_COLOUR, LOAD_COLOUR, Key, Picture, bare_plot
 
 if TYPE_CHECKING:
     from tools.replay.study import Study
@@ -16,8 +16,8 @@ SHOWN = 8
 POINTS = 1500
 
 
-def plant_plots(made: Study, offset_ms: int = 0) -> list[tuple[str, str, Any]]:
-    """(name, title, plot) of load and residuals; offset_ms: of the picture's clock over the log's."""
+def plant_plots(made: Study, offset_ms: int = 0) -> list[Picture]:
+    """Load and residuals; offset_ms: of the picture's clock over the log's."""
     from bokeh.models import Range1d
 
     if made.evidence is None or made.load is None:
@@ -25,33 +25,19 @@ def plant_plots(made: Study, offset_ms: int = 0) -> list[tuple[str, str, Any]]:
     rows = made.evidence.record.rows
     x = made.evidence.record.start_ms + offset_ms + 1000.0 * np.arange(rows)
     shared = Range1d(start=float(x[0]), end=float(x[-1]))
-    out = [("plant_load", "Load, reconstructed, with its 90 % interval", _load(made, x, shared))]
-    for name, title, plot in _residuals(made, x, shared):
-        out.append((name, title, plot))
-    return out
+    return [_load(made, x, shared), *_residuals(made, x, shared)]
 
 
 def _figure(unit: str, shared: Any, height: int) -> Any:
-    from bokeh.plotting import figure
+    from bokeh.models import BoxZoomTool, ResetTool
 
-    plot: Any = figure(
-        height=height, sizing_mode="stretch_width", x_axis_type="datetime", tools="xbox_zoom,reset", x_range=shared,
-        background_fill_color=PAPER, border_fill_color=PAPER, y_axis_label=unit,
-    )  # fmt: skip
-    plot.toolbar.logo = None
+    plot = bare_plot("", unit, height, x_axis_type="datetime", x_range=shared, min_border_left=60)
+    plot.tools = []
+    plot.add_tools(BoxZoomTool(dimensions="width"), ResetTool())
     return plot
 
 
-def _below(plot: Any) -> None:
-    if plot.legend:
-        legend = plot.legend[0]
-        plot.add_layout(legend, "below")
-        legend.orientation = "horizontal"
-        legend.border_line_color = None
-        legend.background_fill_color = PAPER
-
-
-def _load(made: Study, x: Any, shared: Any) -> Any:
+def _load(made: Study, x: Any, shared: Any) -> Picture:
     assert made.load is not None
     load = made.load
     plot = _figure("kW", shared, 240)
@@ -62,16 +48,14 @@ def _load(made: Study, x: Any, shared: Any) -> Any:
         y2=load.high_w[keep] / 1e3,
         fill_color=BAND_COLOUR,
         fill_alpha=0.25,
-        legend_label="90 % interval",
     )
-    plot.line(
-        x[keep], load.load_w[keep] / 1e3, line_color=LOAD_COLOUR, line_width=1.6, legend_label="load on this machine"
-    )
-    _below(plot)
-    return plot
+    plot.line(x[keep], load.load_w[keep] / 1e3, line_color=LOAD_COLOUR, line_width=1.6)
+    title = "Load, reconstructed, with its 90 % interval"
+    keys = [Key("load on this machine", LOAD_COLOUR), Key("90 % interval", BAND_COLOUR, "band")]
+    return Picture("plant_load", title, "", title, plot, keys)
 
 
-def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
+def _residuals(made: Study, x: Any, shared: Any) -> list[Picture]:
     """The channels that speak most, log less model, with what the best cause would leave there."""
     from tools.replay.fitting import amounts_of, signature
     from tools.replay.residuals import BY_NAME, block_values
@@ -96,7 +80,8 @@ def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
         channel = BY_NAME[name]
         unit, factor = SCALE[channel.unit]
         plot = _figure(unit, shared, 170)
-        plot.line(at, factor * means[name], line_color=INK, line_width=1.4, legend_label="log less model")
+        plot.line(at, factor * means[name], line_color=INK, line_width=1.4)
+        keys = [Key("log less model", INK)]
         if told is not None and name in told:
             start = float(np.nanmedian((means[name] - told[name])[: max(3, len(at) // 4)]))
             plot.line(
@@ -105,8 +90,10 @@ def _residuals(made: Study, x: Any, shared: Any) -> list[tuple[str, str, Any]]:
                 line_color=LIMIT_COLOUR,
                 line_dash="dashed",
                 line_width=1.4,
-                legend_label=f"what “{found.ranked[0].group}” does",
             )
-        _below(plot)
-        out.append((f"plant_{name}", channel.text[0].upper() + channel.text[1:], plot))
+            keys.append(Key(f"what “{found.ranked[0].group}” does", LIMIT_COLOUR, "dashed"))
+        title = channel.text[0].upper() + channel.text[1:]
+        out.append(
+            Picture(f"plant_{name}", title, "", f"{title}: what the log shows less what the model does", plot, keys)
+        )
     return out

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,11 +13,16 @@ from tools.charts import (
     CAPACITY_COLOUR,
     INK,
     LIMIT_COLOUR,
-    PAPER,
     SET_POINT_COLOUR,
     VOLUME_RATIO_COLOUR,
+    Key,
+    Picture,
+    bare_plot,
+    write_page,
 )
-from tools.replay.findings import CAUTION, Findings, condensed
+from tools.replay.edges import state_word
+from tools.replay.findings import CAUTION, Findings, changes_before, condensed, output_name, stop_words
+from tools.replay.study import diagnosis_words
 from tools.replay.watched import watched_limits
 from tools.replay_plant import causes_table, variants_table
 from tools.replay_plant_page import plant_plots
@@ -28,6 +32,7 @@ if TYPE_CHECKING:
 
 POINTS_AT_MOST = 6000
 LINES_AT_MOST = 400
+STOPS_FIRST = 3  # so many stops are told in the page's first words
 _PANELS = (  # title, unit, (series, label, colour, dash)
     ("Pressures", "kPa abs", (("discharge_pressure_kpa_abs", "discharge", LIMIT_COLOUR, "solid"),
     ("suction_pressure_kpa_abs", "suction", "#0b5c52", "solid"),
@@ -75,81 +80,66 @@ def _thinned(times: Any, values: Any) -> tuple[Any, Any]:
     return times[keep], values[keep]
 
 
-def _plots(found: Findings, window: tuple[int, int]) -> list[tuple[str, str, Any]]:
+def _plots(found: Findings, window: tuple[int, int]) -> list[Picture]:
     from bokeh.models import BoxZoomTool, CrosshairTool, PanTool, Range1d, ResetTool, SaveTool
-    from bokeh.models.annotations import Span
-    from bokeh.plotting import figure
 
     low, high = (float(v) for v in _local_ms(found, np.array(window, dtype=np.float64)))
     time_range = Range1d(start=low, end=high)
     out = []
     for title, unit, lines in _PANELS:
         present = [
-            (found.data.series[n], n, label, colour, dash) for n, label, colour, dash in lines if n in found.data.series
+            (found.data.series[n], label, colour, dash) for n, label, colour, dash in lines if n in found.data.series
         ]
         if not present:
             continue
-        plot = figure(
-            height=260, sizing_mode="stretch_width", x_axis_type="datetime", x_range=time_range, tools=[],
-                toolbar_location="above",
-            background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color="#c9cdd2", min_border_left=68,
-        )  # fmt: skip
+        plot = bare_plot("", unit, 250, x_axis_type="datetime", x_range=time_range, min_border_left=60)
         zoom = BoxZoomTool(dimensions="width")
+        plot.tools = []
         plot.add_tools(zoom, PanTool(dimensions="width"), ResetTool(), SaveTool(), CrosshairTool(dimensions="height"))
         plot.toolbar.active_drag = zoom
-        plot.toolbar.logo = None
-        plot.toolbar.autohide = True
-        plot.yaxis.axis_label = unit
-        plot.yaxis.axis_label_text_font_style = "normal"
-        plot.grid.grid_line_color = "#e3e6e8"
-        for series, _, label, colour, dash in present:
+        keys = []
+        for series, label, colour, dash in present:
             times, values = series.good()
-            inside = (times >= window[0]) & (times <= window[1])
-            x, y = _thinned(times[inside], values[inside])
-            if len(x):
-                plot.line(
-                    _local_ms(found, x.astype(np.float64)),
-                    y,
-                    line_color=colour,
-                    line_dash=dash,
-                    line_width=1.6,
-                    legend_label=label,
-                )
+            if _draw(found, plot, times, values, window, colour, dash, 1.6):
+                keys.append(Key(label, colour, dash))
         if title == "Slides" and found.replay is not None:
-            inside = (found.replay.time_ms[: len(found.replay.outputs["mode"])] >= window[0]) & (
-                found.replay.time_ms[: len(found.replay.outputs["mode"])] <= window[1]
-            )
-            x, y = _thinned(
-                found.replay.time_ms[: len(inside)][inside], found.replay.outputs["capacity_demand_pct"][inside]
-            )
-            plot.line(
-                _local_ms(found, x.astype(np.float64)),
-                y,
-                line_color="#8a97a3",
-                line_width=1.2,
-                legend_label="capacity demand, recomputed",
-            )
-        _limits(found, plot, title)
-        for event in found.events:
-            if event.kind in _MARKS and window[0] <= event.time_ms <= window[1]:
-                at = float(_local_ms(found, np.array([event.time_ms], dtype=np.float64))[0])
-                plot.add_layout(
-                    Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1)
-                )
-        if plot.legend:
-            legend = plot.legend[0]
-            plot.add_layout(legend, "below")
-            legend.orientation = "horizontal"
-            legend.border_line_color = None
-            legend.background_fill_color = PAPER
-        out.append((title.lower(), title, plot))
+            demand = found.replay.outputs["capacity_demand_pct"]
+            if _draw(found, plot, found.replay.time_ms[: len(demand)], demand, window, BAND_COLOUR, "solid", 1.2):
+                keys.append(Key("capacity demand, recomputed", BAND_COLOUR))
+        keys += _limits(found, plot, title)
+        _marks(found, plot, window)
+        told = f"{title} in {unit}: {', '.join(key.label for key in keys)}"
+        out.append(Picture(title.lower(), title, "", told, plot, keys))
     return out
 
 
-def _limits(found: Findings, plot: Any, title: str) -> None:
+def _draw(
+    found: Findings, plot: Any, times: Any, values: Any, window: tuple[int, int], colour: str, dash: str, width: float
+) -> bool:
+    """One line of a picture within the window; False if there is nothing of it there."""
+    inside = (times >= window[0]) & (times <= window[1])
+    x, y = _thinned(times[inside], values[inside])
+    if len(x):
+        plot.line(_local_ms(found, x.astype(np.float64)), y, line_color=colour, line_dash=dash, line_width=width)
+    return bool(len(x))
+
+
+def _marks(found: Findings, plot: Any, window: tuple[int, int]) -> None:
+    """Upright lines where something happened."""
+    from bokeh.models.annotations import Span
+
+    for event in sorted(found.events, key=lambda e: e.kind == "trip"):  # on top of what fell with it
+        if event.kind in _MARKS and window[0] <= event.time_ms <= window[1]:
+            at = float(_local_ms(found, np.array([event.time_ms], dtype=np.float64))[0])
+            plot.add_layout(
+                Span(location=at, dimension="height", line_color=_MARKS[event.kind], line_alpha=0.6, line_width=1)
+            )
+
+
+def _limits(found: Findings, plot: Any, title: str) -> list[Key]:
     """Trip limits of the settings valid at the end, on the pressures."""
     if found.history is None or title != "Pressures":
-        return
+        return []
     from bokeh.models.annotations import Span
 
     for one in watched_limits(found.history.last):
@@ -157,6 +147,30 @@ def _limits(found: Findings, plot: Any, title: str) -> None:
             plot.add_layout(
                 Span(location=one.limit, dimension="width", line_color=LIMIT_COLOUR, line_dash="dashed", line_width=1)
             )
+    return [Key("trip limits", LIMIT_COLOUR, "dashed")]
+
+
+def answer_of(found: Findings, study: Study | None) -> list[tuple[str, list[str]]]:
+    """The page's first words: what happened, what was changed before it, the cause, and whether other settings held."""
+    out: list[tuple[str, list[str]]] = []
+    stops = found.stops[-STOPS_FIRST:]
+    happened = [stop_words(found, stop) for stop in stops] or found.words[:1]
+    if len(found.stops) > len(stops):
+        happened.insert(0, f"{len(found.stops)} stops are in the log; the last {len(stops)}:")
+    out.append(("What happened", happened))
+    changed = list(dict.fromkeys(line for stop in stops[-1:] for line in changes_before(found, stop)))
+    if changed:
+        out.append(("Changed before it", changed))
+    if study is None:
+        out.append(("Why, and what if", ["Not asked: it takes a plant file (--plant) and enough of the log."]))
+        return out
+    if study.diagnosis is None:
+        out.append(("Why, and what if", study.words))
+    else:
+        out.append(("Why", diagnosis_words(study)[:1]))
+    if study.what_if is not None:
+        out.append(("Would other settings have held", study.what_if.words))
+    return out
 
 
 def window_of(found: Findings) -> tuple[int, int]:
@@ -168,33 +182,37 @@ def window_of(found: Findings) -> tuple[int, int]:
     return max(start, last - 3_600_000), min(end, last + 1_800_000)
 
 
+def _axis_note(found: Findings) -> str:
+    if not found.data.zone:
+        return "Times as the log writes them."
+    passes = any("(2nd)" in found.clock(e.time_ms) or "(1st)" in found.clock(e.time_ms) for e in found.events)
+    return (
+        f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a change of "
+        "the clocks." + (" (1st) and (2nd) behind a time: the pass of the hour that comes twice." if passes else "")
+    )
+
+
 def write_replay_report(
     path: Path, found: Findings, title: str, facts: list[tuple[str, str]], study: Study | None = None
 ) -> None:
     """Write the page; a file that stood there is replaced whole or not at all.  Raises OSError."""
-    import jinja2
-    from bokeh.embed import components
-    from bokeh.resources import Resources
-
     window = window_of(found)
     panels = _plots(found, window)
     plant_panels = plant_plots(study, int(_local_ms(found, np.zeros(1))[0])) if study is not None else []
-    every = [*panels, *plant_panels]
-    script, divisions = components({name: plot for name, _, plot in every}) if every else ("", {})
-    loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
+    answer = answer_of(found, study)
+    said = {line for _, lines in answer for line in lines}
     lines = condensed(found.events, LINES_AT_MOST)
-    html = environment.get_template("replay_page.html").render(
+    write_page(
+        path, Path(__file__).with_name("replay_page.html"), {p.name: p.plot for p in (*panels, *plant_panels)},
         title=title,
         caution=CAUTION,
-        words=found.words,
-        panels=[{"name": n, "title": t} for n, t, _ in panels],
-        plant_panels=[{"name": n, "title": t} for n, t, _ in plant_panels],
+        answer=answer,
+        words=[line for line in found.words if line not in said],
+        panels=panels,
+        plant_panels=plant_panels,
         causes=causes_table(study) if study is not None else [],
         variants=variants_table(study) if study is not None else [],
-        divisions=divisions,
-        axis_note=f"Wall-clock time in {found.data.zone} as it stood at the start of the log; it runs on through a "
-                  f"change of the clocks." if found.data.zone else "Times as the log writes them.",
+        axis_note=_axis_note(found),
         stops=[
             {
                 "at": found.clock(stop.latest_ms), "verdict": stop.verdict, "text": stop.text,
@@ -214,22 +232,15 @@ def write_replay_report(
             for line in lines
         ],
         differences=[
-            {"output": d.output.replace("_", " "), "at": found.clock(d.time_ms), "logged": f"{d.logged:.5g}",
-                "recomputed": f"{d.recomputed:.5g}", "why": list(d.why)}
+            {"output": output_name(d.output), "at": found.clock(d.time_ms),
+             "logged": state_word(found.data, d.output, d.logged),
+             "recomputed": state_word(found.data, d.output, float(f"{d.recomputed:.4g}")), "why": list(d.why)}
             for d in (found.replay.differences if found.replay else [])
         ],
         replay_notes=list(found.replay.notes) if found.replay else [],
-        missing=[n.replace("_", " ") for n in found.replay.missing] if found.replay else [],
+        missing=[output_name(n) for n in found.replay.missing] if found.replay else [],
         issues=[(name, [f"{i.kind}: "
                         f"{i.text}{f' (line {i.line})' if i.line else ''}" for i in issues]) for name,
                             issues in found.data.issues.items()],
         facts=facts,
-        script=script,
-        library=Resources(mode="inline", components=["bokeh"]).render_js(),
     )  # fmt: skip
-    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
-    try:
-        beside.write_text(html, encoding="utf-8")
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)

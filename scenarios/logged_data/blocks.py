@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -12,17 +13,25 @@ from numpy.typing import NDArray
 from polars.exceptions import PolarsError
 
 from scenarios.errors import InputRefused, Problem
-from scenarios.logged_data.dialect import Dialect
+from scenarios.logged_data.dialect import Dialect, split_line
 from scenarios.logged_data.records import Issue
 from scenarios.logged_data.text_source import TextSource
 
 
 def _table(block: bytes, delimiter: str, kinds: list[Any], comma: bool, quotes: bool) -> pl.DataFrame:
     schema = {str(k): kind for k, kind in enumerate(kinds)}
-    return pl.read_csv(
-        io.BytesIO(block), separator=delimiter, has_header=False, schema=schema, ignore_errors=True,
-        decimal_comma=comma, truncate_ragged_lines=True, quote_char='"' if quotes else None, null_values=[""],
-    )  # fmt: skip
+    first = block.split(b"\n", 1)[0]
+    lacking = len(kinds) - len(split_line(first.decode("utf-8", "replace"), delimiter))
+    if lacking > 0:  # the library counts the columns on the block's first line: a line that was cut off may be it
+        block = first + delimiter.encode() * lacking + block[len(first) :]
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore", UserWarning
+        )  # "CSV malformed": what is amiss shows in the cells and their counts
+        return pl.read_csv(
+            io.BytesIO(block), separator=delimiter, has_header=False, schema=schema, ignore_errors=True,
+            decimal_comma=comma, truncate_ragged_lines=True, quote_char='"' if quotes else None, null_values=[""],
+        )  # fmt: skip
 
 
 def _rows_of(block: bytes) -> int:
@@ -68,7 +77,13 @@ class Blocks:
 
     def text(self, block: bytes) -> pl.DataFrame:
         """The same block, every column as text."""
-        return _table(block, self.delimiter, [pl.String] * self.width, self.comma, self.quotes)
+        kinds: list[Any] = [pl.String] * self.width
+        if self.quotes:
+            try:
+                return _table(block, self.delimiter, kinds, self.comma, True)
+            except PolarsError:
+                self.quotes = False
+        return _table(block, self.delimiter, kinds, self.comma, False)
 
     def points(self, table: pl.DataFrame) -> int:
         """Points that stand in the columns of text: dates, above all."""
@@ -94,12 +109,16 @@ def farther_lines(source: TextSource) -> list[str]:
     return out
 
 
-def safe_table(reader: Blocks, block: bytes, path: Path, line: int) -> pl.DataFrame:
+def safe_table(reader: Blocks, block: bytes, path: Path, line: int, as_text: bool = False) -> pl.DataFrame:
+    """A block as a table, or as text.  InputRefused where the table library finds no columns in it."""
     try:
-        return reader.table(block)
+        return reader.text(block) if as_text else reader.table(block)
     except PolarsError as error:
-        words = str(error).splitlines()[0][:100] if str(error) else type(error).__name__
-        raise InputRefused(Problem(f"cannot be split into columns ({words})").at(str(path), line)) from error
+        problem = Problem(
+            "cannot be split into columns from here on", limit=f"{reader.width} columns, as the head of the file has",
+            way_out="look at this line: a broken quotation mark, or another file behind the first?",
+        )  # fmt: skip
+        raise InputRefused(problem.at(str(path), line)) from error
 
 
 def skip_lines(raw: bytes, first_line: int, first_row: int) -> tuple[bytes, int]:
@@ -111,6 +130,24 @@ def skip_lines(raw: bytes, first_line: int, first_row: int) -> tuple[bytes, int]
             return b"", line
         raw, line = raw[cut + 1 :], line + 1
     return raw, line
+
+
+def odd_rows(reader: Blocks, block: bytes, line: int) -> tuple[int, int]:
+    """(how many rows have fewer or more cells than there are columns, line of the first); (0, 0) where quotation marks
+    or spaces make the count a matter of reading."""
+    if reader.quotes or reader.spaces:
+        return 0, 0
+    data = np.frombuffer(block if block.endswith(b"\n") else block + b"\n", dtype=np.uint8)
+    ends = np.flatnonzero(data == ord("\n"))
+    marks = np.searchsorted(np.flatnonzero(data == ord(reader.delimiter)), ends)
+    parts = np.diff(marks, prepend=0)
+    odd = []
+    for k in np.flatnonzero(parts != reader.width - 1).tolist():
+        text = block[(ends[k - 1] + 1 if k else 0) : ends[k]].decode("utf-8", "replace")
+        beyond = text.split(reader.delimiter)[reader.width :]
+        if text.strip() and (parts[k] < reader.width - 1 or any(cell.strip() for cell in beyond)):
+            odd.append(k)
+    return len(odd), line + odd[0] if odd else 0
 
 
 def line_numbers(line: int, height: int) -> NDArray[np.int64]:

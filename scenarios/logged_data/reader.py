@@ -31,6 +31,7 @@ from scenarios.logged_data.records import (
     Series,
     Times,
 )
+from scenarios.logged_data.relations import Saturation, contradictions, saturation_of
 from scenarios.logged_data.signals import Signal, own_signal, signals
 from scenarios.logged_data.trends import read_raw
 
@@ -47,6 +48,13 @@ def read_log(
     open questions, a file that is not in it, a column that is not in the file, a unit that the values contradict.
     """
     known = read_mapping(mapping) if isinstance(mapping, Path) else mapping
+    try:
+        saturation = saturation_of(known.refrigerant)
+    except ValueError as error:
+        way_out = 'write the plant\'s, for example refrigerant = "R717"'
+        raise InputRefused(
+            Problem(str(error), file=str(known.path), value=known.refrigerant, way_out=way_out)
+        ) from error
     chosen = _choose(paths, known)
     data = LoggedData({}, [], {}, tuple(path for path, _ in chosen))
     problems: list[Problem] = []
@@ -67,6 +75,7 @@ def read_log(
     if problems:
         raise InputRefused(problems)
     mark_stuck(data)
+    _tell_contradictions(data, saturation)
     data.events.sort(key=lambda e: (e.time_ms, e.latest_ms))
     if not data.series and not data.events:
         raise InputRefused(Problem("leaves no column in use", file=str(known.path), way_out="give signals to columns"))
@@ -147,13 +156,14 @@ def _of_running(column: RawColumn, running: Mask | None) -> Floats:
 
 
 def unique_names(raw: RawFile) -> list[RawColumn]:
-    """The file's columns, those of one name told apart by a number behind it."""
+    """The file's columns, those of one name told apart by a number behind it, which is an issue of the file."""
     seen: dict[str, int] = {}
     for column in raw.columns:
         name = column.name
         seen[name] = seen.get(name, 0) + 1
         if seen[name] > 1:
             column.name = f"{name} ({seen[name]})"
+            raw.issues.append(Issue("layout", f'another column "{name[:40]}" is called "{column.name[:44]}" here'))
     return raw.columns
 
 
@@ -290,6 +300,25 @@ def _from_saturation(values: Floats, unit: str, refrigerant: str) -> Floats:
     grid = np.linspace(tables.temperature_low_k + 0.1, tables.temperature_high_k - 0.1, _SATURATION_POINTS)
     logs = np.log([saturation_pressure_pa(tables, float(t)) / 1000.0 for t in grid])
     return np.exp(np.interp(celsius + 273.15, grid, logs, left=np.nan, right=np.nan))
+
+
+def _tell_contradictions(data: LoggedData, saturation: Saturation) -> None:
+    """An issue for each pair of answered units that the running machine cannot have."""
+    current = data.series.get("motor_running") or data.series.get("motor_current_a")
+    medians = {}
+    for name, series in data.series.items():
+        times, values = series.good()
+        if signals()[name].kind == "analog" and current is not None:
+            at, _ = current.held(times)
+            values = values[
+                np.nan_to_num(at) > (0.5 if current.name == "motor_running" else running_level(current.values))
+            ]
+        if len(values) and signals()[name].kind == "analog":
+            medians[name] = float(np.median(values))
+    for text in contradictions(medians, saturation):
+        data.issues[data.files[0].name].append(
+            Issue("unit", f"{text}: is a unit, or gauge and absolute, answered wrongly?")
+        )
 
 
 def mark_stuck(data: LoggedData) -> None:

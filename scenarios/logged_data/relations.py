@@ -6,12 +6,20 @@ cooler than the gas that it cooled.  A contradiction takes the unit of all that 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from scenarios.logged_data.header_units import dimension_of
-from scenarios.logged_data.matching import STANDS, Proposal, line_to, running_level, sample
+from scenarios.logged_data.header_units import dimension_of, spelled
+from scenarios.logged_data.matching import (
+    STANDS,
+    Proposal,
+    fits_values,
+    line_to,
+    readings_of,
+    running_level,
+    sample,
+)
 from scenarios.logged_data.numbers import Mask
 from scenarios.logged_data.records import Floats, RawFile
 from scenarios.logged_data.signals import signals
@@ -27,6 +35,7 @@ OTHER_SUPERHEAT_K = (
     10.0  # more than this is asked about where the other reference would give less; common practice, no source
 )
 ROOM_OVER_EVAPORATION_K = (-2.0, 25.0)  # what is cooled, above saturated suction; common practice, no source
+_TEMPERATURES = ("°C", "°F", "K")
 _REFERENCES = ("(g)", "(a)", "psig", "psia")
 UNCONFIRMED = "gauge or absolute as the header says: nothing in the log confirms it"
 HIGHEST_KW_PER_A = 2.0  # three phases at 1.3 kV: more is a medium-voltage motor or a wrong scale
@@ -73,7 +82,8 @@ def _median(one: Proposal, unit: str, running: Mask | None, barometric_pa: float
 
 def _doubt(one: Proposal, reason: str) -> None:
     if one.unit != "?":
-        one.units = list(dict.fromkeys([one.unit, *one.units]))
+        others = _TEMPERATURES if one.unit in _TEMPERATURES else ()
+        one.units = list(dict.fromkeys([one.unit, *one.units, *others]))
     one.unit, one.confidence = "?", min(one.confidence, 0.4)
     one.reasons.append(reason)
 
@@ -95,6 +105,8 @@ def settle_references(file: RawFile, proposals: list[Proposal], saturation: Satu
     told = ", ".join(f"{u}: superheat {k:.0f} K" for u, k in verdict.items() if np.isfinite(k))
     if len(sound) != 1:
         suction.reasons.append(f"suction gas does not decide ({told})")
+        if not sound and np.isfinite(gas_c):
+            _doubt(temperature, f"neither reference of the suction pressure goes with it ({told})")
         return
     gauge = sound[0].endswith(("(g)", "psig"))
     for one in open_ones:
@@ -168,11 +180,62 @@ def check_relations(proposals: list[Proposal], saturation: Saturation, barometri
             one.reasons.append(UNCONFIRMED)
     _check_machine(value)
     room, room_c = value("process_temperature_c")
-    if room and ps and np.isfinite(room_c) and np.isfinite(ps_kpa):
-        over_k = room_c - saturation(ps_kpa)
-        if np.isfinite(over_k) and not ROOM_OVER_EVAPORATION_K[0] <= over_k <= ROOM_OVER_EVAPORATION_K[1]:
-            _doubt(room, f"what is cooled, at {room_c:.0f} °C, would be {over_k:.0f} K above the saturated suction")
+    if room and ps and np.isfinite(room_c):
+        open_ones = [] if np.isfinite(ps_kpa) else ps.units  # where the reference is open: with none of them
+        read_as = [ps_kpa, *(_median(ps, unit, running, barometric_pa) for unit in open_ones)]
+        over = [room_c - saturation(kpa) for kpa in read_as]
+        over = [k for k in over if np.isfinite(k)]
+        if over and not any(ROOM_OVER_EVAPORATION_K[0] <= k <= ROOM_OVER_EVAPORATION_K[1] for k in over):
+            _doubt(room, f"what is cooled, at {room_c:.0f} °C, would be {over[0]:.0f} K above the saturated suction")
     _check_one_reference(proposals)
+    check_swaps(proposals, barometric_pa)
+
+
+def contradictions(medians: Mapping[str, float], saturation: Saturation) -> list[str]:
+    """What the units that somebody answered cannot have together, in words; medians: in service, by signal, in its unit."""
+
+    def of(name: str) -> float:
+        return medians.get(name, float("nan"))
+
+    ps, pd, po = (of(f"{n}_pressure_kpa_abs") for n in ("suction", "discharge", "oil"))
+    ts, td, to = (of(f"{n}_temperature_c") for n in ("suction", "discharge", "oil"))
+    superheat_k, above_k = ts - saturation(ps), td - saturation(pd)
+    out = []
+    if pd < ps:
+        out.append(f"discharge {pd:.0f} kPa is below suction {ps:.0f} kPa in service")
+    if superheat_k < SUBCOOLED_K - 1.0 or superheat_k > HOTTEST_SUPERHEAT_K + 10.0:
+        out.append(f"suction gas at {ts:.0f} °C and {ps:.0f} kPa abs has {superheat_k:.0f} K of superheat")
+    if above_k < -8.0:
+        out.append(f"discharge at {td:.0f} °C and {pd:.0f} kPa abs is {-above_k:.0f} K below saturation")
+    if to > td + 5.0:
+        out.append(f"oil at {to:.0f} °C is hotter than the discharge at {td:.0f} °C")
+    if po < ps:
+        out.append(f"oil at {po:.0f} kPa is below suction at {ps:.0f} kPa in service")
+    return out  # comparisons with what is not known are false
+
+
+def check_swaps(proposals: list[Proposal], barometric_pa: float) -> None:
+    """Two columns under each other's header: one cannot be what its header says, and each would be usual as the other."""
+    numbers = [p for p in proposals if p.found and p.column.values is not None and signals()[p.found].kind == "analog"]
+    for one in numbers:
+        if _usual_as(one, one, barometric_pa):
+            continue
+        for other in numbers:
+            if other is one or other.found == one.found:
+                continue
+            if _usual_as(one, other, barometric_pa) and _usual_as(other, one, barometric_pa):
+                for a, b in ((one, other), (other, one)):
+                    _doubt(a, f'"{a.column.name[:40]}" and "{b.column.name[:40]}" may stand under each other\'s header')
+
+
+def _usual_as(values_of: Proposal, header_of: Proposal, barometric_pa: float) -> bool:
+    """Whether the values of one column would be usual under the header of another (or its own)."""
+    signal = signals()[header_of.found]
+    some = sample(values_of.column)
+    return any(
+        fits_values(signal, unit, some, np.empty(0), barometric_pa) == (True, True)
+        for unit in readings_of(signal, spelled(header_of.column.unit))
+    )
 
 
 def _most_superheat_k(
@@ -214,7 +277,7 @@ def _check_machine(value: Callable[[str], tuple[Proposal | None, float]]) -> Non
                 one, f"oil {before_kpa:.0f} kPa before and {after_kpa:.0f} kPa after the filter do not belong together"
             )
     discharge, pd_kpa = value("discharge_pressure_kpa_abs")
-    if after and discharge and not -800.0 < after_kpa - pd_kpa < 800.0:
+    if after and discharge and abs(after_kpa - pd_kpa) > 800.0:  # false where one of them is asked about
         for one in (after, discharge):
             _doubt(one, f"oil at {after_kpa:.0f} kPa and discharge at {pd_kpa:.0f} kPa do not belong together")
 

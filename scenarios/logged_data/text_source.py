@@ -1,8 +1,8 @@
 """A log's bytes as UTF-8 text in blocks of whole lines, whatever they were written in.
 
 UTF-8 with or without its mark, UTF-16 of either order, else Windows-1252 (the usual encoding of loggers of the trade
-that are not UTF-8; common practice, no source).  Lines that are not what the rest of the file is are read as
-Windows-1252 and counted.  What is no text is refused.
+that are not UTF-8; common practice, no source).  What is not UTF-8 in a file that is, is read as Windows-1252, and its
+lines are counted.  What is no text is refused.
 """
 
 from __future__ import annotations
@@ -29,6 +29,17 @@ _MAGIC = {
 }
 
 
+_AS_1252 = "twoslide.windows-1252"
+
+
+def _as_1252(error: UnicodeError) -> tuple[str, int]:
+    assert isinstance(error, UnicodeDecodeError)
+    return error.object[error.start : error.end].decode("cp1252", "replace"), error.end
+
+
+codecs.register_error(_AS_1252, _as_1252)
+
+
 @dataclass(slots=True)
 class TextSource:
     """A text file and how its bytes are read.  `repaired` counts lines in another encoding, the first in `line`."""
@@ -45,7 +56,10 @@ class TextSource:
         """The first lines, whole, some hundreds at most."""
         with self.path.open("rb") as file:
             raw = file.read(HEAD_BYTES)
-        text = _decode(raw, self.encoding, final=False)
+        if self.encoding.startswith("utf-16"):
+            text = _decode(raw, self.encoding)
+        else:  # a copy counts what is mended here: the blocks count it again
+            text = TextSource(self.path, self.encoding, self.size_bytes)._utf8(raw, 1).decode("utf-8", "replace")
         lines = _split(text)
         if len(raw) == HEAD_BYTES and len(lines) > 1:
             lines.pop()
@@ -91,7 +105,7 @@ class TextSource:
         return raw.replace(b"\x00", b"") if b"\x00" in raw else raw
 
     def _mend(self, raw: bytes, line: int) -> bytes:
-        """Lines that are no UTF-8 read as Windows-1252."""
+        """What is no UTF-8 is read as Windows-1252, byte by byte: one wrong byte spoils no degree sign beside it."""
         out = []
         for number, part in enumerate(raw.split(b"\n"), line):
             try:
@@ -99,7 +113,7 @@ class TextSource:
             except UnicodeDecodeError:
                 self.repaired += 1
                 self.repaired_line = self.repaired_line or number
-                part = part.decode("cp1252", "replace").encode()
+                part = part.decode("utf-8", _AS_1252).encode()
             out.append(part)
         return b"\n".join(out)
 
@@ -108,13 +122,8 @@ def _split(text: str) -> list[str]:
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
-def _decode(raw: bytes, encoding: str, final: bool) -> str:
-    if encoding == "utf-8":
-        try:
-            return codecs.getincrementaldecoder("utf-8-sig")().decode(raw, final)
-        except UnicodeDecodeError:
-            encoding = "cp1252"
-    return codecs.getincrementaldecoder(encoding)("replace").decode(raw, final).removeprefix("\ufeff")
+def _decode(raw: bytes, encoding: str) -> str:
+    return codecs.getincrementaldecoder(encoding)("replace").decode(raw).removeprefix("\ufeff")
 
 
 def _whole_lines(path: Path, encoding: str, block_bytes: int) -> Iterator[bytes]:
@@ -187,9 +196,10 @@ def _encoding_of(raw: bytes, name: str) -> str:
     try:
         decoder.decode(raw, final=False)
     except UnicodeDecodeError:
-        good = sum(1 for line in raw.split(b"\n") if _is_utf8(line) and not line.isascii())
-        bad = sum(1 for line in raw.split(b"\n")[:-1] if not _is_utf8(line))
-        return "utf-8" if good > bad else "cp1252"
+        if raw.startswith(codecs.BOM_UTF8):
+            return "utf-8"
+        both = any(not line.isascii() and _is_utf8(line) for line in raw.split(b"\n"))
+        return "utf-8" if both else "cp1252"  # of both, each line is read as what it is
     return "utf-8"
 
 

@@ -11,7 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.errors import InputRefused, Problem
-from scenarios.logged_data.blocks import Blocks, farther_lines, line_numbers, safe_table, skip_lines, text_issues
+from scenarios.logged_data.blocks import (
+    Blocks,
+    farther_lines,
+    line_numbers,
+    odd_rows,
+    safe_table,
+    skip_lines,
+    text_issues,
+)
 from scenarios.logged_data.clock import read_times
 from scenarios.logged_data.columns import CELLS_AT_MOST, Column, file_of, finite, order_rows
 from scenarios.logged_data.dialect import DELIMITER_NAMES, Dialect, sniff
@@ -21,6 +29,7 @@ from scenarios.logged_data.parquet import read_parquet
 from scenarios.logged_data.records import Issue, RawFile, Times
 from scenarios.logged_data.text_source import TextSource, open_text
 
+FEW_ROWS = 20  # own choice, no source
 Progress = Callable[[float], None]
 
 
@@ -57,7 +66,7 @@ def _read_wide(
     reader = Blocks(dialect)
     times: list[Times] = []
     line_of: list[NDArray[np.int64]] = []
-    rows = done = 0
+    rows = done = odd = first_odd = 0
     for first_line, raw in source.blocks():
         done += len(raw)
         block, line = skip_lines(raw, first_line, dialect.first_row)
@@ -67,9 +76,11 @@ def _read_wide(
         table = safe_table(reader, block, source.path, line)
         guarded = reader.comma and bool(reader.fast) and block.count(b".") != reader.points(table)
         fast = [] if guarded else [k for k in reader.fast if table.to_series(k).null_count() == 0]
-        text = reader.text(block) if len(fast) < len(reader.numeric) else table
+        text = safe_table(reader, block, source.path, line, True) if len(fast) < len(reader.numeric) else table
         if text.height != table.height:  # the two readings part where quotation marks are broken
             table, fast = text, []
+        count, first = odd_rows(reader, block, line) if dialect.layout == "wide" else (0, 0)
+        odd, first_odd = odd + count, first_odd or first
         rows += table.height
         if rows * max(1, len(plans)) > CELLS_AT_MOST:
             problem = Problem(
@@ -98,6 +109,18 @@ def _read_wide(
     order = order_rows(file, time_ms, line_no, dialect, given)
     file.columns = [c.finish(order) for c in collected if c.plan.kind not in ("time", "empty")]
     file.issues += text_issues(source)
+    if odd:
+        tell = (
+            f"rows with fewer or more than the header's {reader.width} cells: {odd}; what lacks is empty, what is too "
+            f"much is left out, and a cell may stand under its neighbour's name"
+        )
+        file.issues.append(Issue("layout", tell, first_odd, odd))
+    if rows < FEW_ROWS and dialect.layout == "wide":
+        file.issues.append(Issue("layout", f"{rows} rows only: too few to know a step, a gap or a unit by its values"))
+    if not dialect.has_header:
+        file.issues.append(
+            Issue("layout", "no header line is found: the columns have numbers, and no names to know them by")
+        )
     for column in (c for c in collected if c.plan.kind == "empty"):
         file.issues.append(Issue("layout", f'column "{column.plan.name[:40]}" is empty', dialect.header_line))
     if dialect.layout == "events":

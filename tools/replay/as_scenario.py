@@ -1,11 +1,13 @@
 """The event as a scenario: reconstructed load, the wet bulb that the condenser showed, and the diagnosed fault.
 
-What is saved is what the what-if runs, so that `run`, `tune` and `verify` take up the same event.
+What is saved is what the what-if runs, so that `run`, `tune` and `verify` take up the same event.  Plant file and sheet
+are copied beside it, and it names them without a folder: the whole may be carried elsewhere.
 """
 
 from __future__ import annotations
 
 import itertools
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +24,7 @@ LOAD_EVERY_S = 15
 WEATHER_EVERY_S = 120
 BEFORE_ONSET_S = 420
 LONGEST_S = 2400
+PLANT_NAME, SHEET_NAME = "plant.toml", "settings.toml"
 AFTER_S = 300  # beyond the trip, load and fault held: what else they did nobody logged
 FAULT_EVENTS = {
     "strainer": "strainer_fouling", "oil_filter": "oil_filter_fouling", "oil_pump": "oil_pump_weak",
@@ -38,12 +41,15 @@ SENSOR_EVENTS = {
 @dataclass(slots=True)
 class Story:
     """What a scenario of the event is made from.  first: row of the record's stretch at which it begins; trip_s: of the
-    logged trip, from there; without: whether the fault is left out; problem: why there can be none, "" if there can."""
+    logged trip, from there; plant, sheet: files that are copied beside it; problem: why there can be none, "" if there
+    can."""
 
     text: str
     load_csv: str
     first: int
     trip_s: float
+    plant: Path
+    sheet: Path
     problem: str = ""
 
 
@@ -67,14 +73,14 @@ def story_of(
     at = list(range(first, record.rows - 2, LOAD_EVERY_S))
     rows = ["time_s,load_kW"] + [f"{k - first},{level[k] / 1000.0:.2f}" for k in at]
     rows.append(f"{max(record.rows - first, at[-1] - first + 1)},{float(np.mean(level[-60:-5])) / 1000.0:.2f}")
-    text = _head(evidence, first, duration_s, plant, sheet, controller, whole, level[first])
+    text = _head(evidence, first, duration_s, controller, whole, level[first])
     text += _event("load_log", file="load.csv")
     text += _weather(evidence, diagnosis, first, found, sound)
     problem = ""
     if not sound:
         lines, problem = _fault_lines(evidence, diagnosis, found, first, trip_s, whole)
         text += lines
-    return Story(text, "\n".join(rows) + "\n", first, trip_s - first, problem)
+    return Story(text, "\n".join(rows) + "\n", first, trip_s - first, plant, sheet, problem)
 
 
 def _fault_of(diagnosis: Diagnosis) -> Fit | None:
@@ -88,8 +94,6 @@ def _head(
     evidence: Evidence,
     first: int,
     duration_s: int,
-    plant: Path,
-    sheet: Path,
     controller: str,
     whole: Record,
     load_w: float,
@@ -99,9 +103,9 @@ def _head(
     return f'''title = "A logged event: {trip}"
 purpose = "The stretch of a log before {trip}, with the load that replay reconstructed. Reconstructed, not measured."
 expects = "With the settings of that time it trips as logged; whether others ride through is the question."
-plant = "{plant.as_posix()}"
+plant = "{PLANT_NAME}"
 controller = "{controller}"
-settings = "{sheet.as_posix()}"
+settings = "{SHEET_NAME}"
 duration = "{duration_s} s"
 seed = 1
 
@@ -251,7 +255,10 @@ def _reference(found: Fit) -> float:
 
 
 def write_story(folder: Path, story: Story) -> Path:
-    """Write scenario.toml and load.csv into an existing folder; returns the scenario's path.  Raises OSError."""
+    """Write scenario.toml, load.csv and copies of plant file and sheet into an existing folder; returns the scenario's
+    path.  Raises OSError."""
+    shutil.copyfile(story.plant, folder / PLANT_NAME)
+    shutil.copyfile(story.sheet, folder / SHEET_NAME)
     (folder / "load.csv").write_text(story.load_csv, encoding="utf-8")
     path = folder / "scenario.toml"
     path.write_text(story.text, encoding="utf-8")

@@ -1,4 +1,8 @@
-"""Changes in the trends of a log as events: each between the sample before it and the sample that shows it."""
+"""Changes in the trends of a log as events: each between the sample before it and the sample that shows it.
+
+A change-of-value logger has no sample before it: it looked at its last scan, saw nothing new and wrote nothing.  So the
+change lies within one scan of the logger before its stamp, whatever the distance to the row before.
+"""
 
 from __future__ import annotations
 
@@ -25,6 +29,7 @@ _FORM = {
     "stop_reason": StopReason,
 }  # fmt: skip
 SET_POINT_JUMP_KPA = 1.0  # less between two samples is a ramp or a logger's rounding; common practice, no source
+STEPS_ENOUGH = 20  # so many stamps have no common divisor but the logger's scan; own choice, no source
 
 
 def state_word(data: LoggedData, name: str, value: float) -> str:
@@ -35,14 +40,33 @@ def state_word(data: LoggedData, name: str, value: float) -> str:
     form = _FORM.get(name)
     if form is not None and int(value) in {int(m) for m in form}:
         return str(form(int(value)).name).replace("_", " ").lower()
+    if name in signals() and signals()[name].kind == "contact":
+        return "on" if value else "off"
     return f"{value:g}"
 
 
-def _changes(series: Series) -> Iterator[tuple[int, int, float, float]]:
+def logger_scan_ms(data: LoggedData, series: Series) -> int:
+    """How far before its stamp a change of a change-of-value series may lie: the scan of its logger, at least 1 ms.
+
+    Nothing in a log says it; what all stamps of the file are apart is a multiple of it.  Their greatest common divisor is
+    taken, and of few stamps, whose divisor is large by chance, the whole hour, minute, second … that divides it.
+    """
+    file = series.source.split(":")[0]
+    own = [s.good()[0] for s in data.series.values() if s.change_of_value and s.source.split(":")[0] == file]
+    steps = np.diff(np.unique(np.concatenate([*own, series.good()[0]])))
+    if not len(steps):
+        return 1
+    common = int(np.gcd.reduce(steps))
+    if len(steps) >= STEPS_ENOUGH:
+        return common
+    return next(unit for unit in (3_600_000, 60_000, 1000, 100, 10, 1) if common % unit == 0)
+
+
+def _changes(series: Series, scan_ms: int) -> Iterator[tuple[int, int, float, float]]:
     """(last time before, first time after, old, new) of each change between believable samples."""
     times, values = series.good()
     for k in np.flatnonzero(np.diff(values) != 0.0).tolist():
-        before = int(times[k]) if not series.change_of_value else int(times[k + 1])
+        before = int(times[k + 1]) - scan_ms if series.change_of_value else int(times[k])
         yield before, int(times[k + 1]), float(values[k]), float(values[k + 1])
 
 
@@ -58,7 +82,8 @@ def edge_events(data: LoggedData) -> list[LoggedEvent]:
         kind = _KIND.get(name)
         if kind is None:
             continue
-        for before_ms, after_ms, old, new in _changes(series):
+        scan_ms = logger_scan_ms(data, series) if series.change_of_value else 0
+        for before_ms, after_ms, old, new in _changes(series, scan_ms):
             if name in ("trip_word", "alarm_word"):
                 out += _bits(series, kind, int(old), int(new), before_ms, after_ms)
                 continue

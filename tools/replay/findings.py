@@ -129,6 +129,30 @@ def _shape(text: str) -> str:
     return "".join("#" if c.isdigit() or c in ".," else c for c in text).replace("#", "")
 
 
+def stop_words(found: Findings, stop: Stop) -> str:
+    """When it stopped and why, in one line."""
+    half_s = max(0.1, (stop.latest_ms - stop.earliest_ms) / 2000.0)
+    sure = "" if stop.sure else " (not on record: an inference)"
+    return f"{found.clock(stop.latest_ms)} ± {half_s:.1f} s the machine stopped. First cause: {stop.text}{sure}."
+
+
+def changes_before(found: Findings, stop: Stop) -> list[str]:
+    """What people changed before a stop, the last few."""
+    changes = [e for e in stop.preceding if e.kind in ("setting", "manual", "operator")]
+    earlier = [
+        e for e in found.events if e.kind in ("setting", "manual") and e.time_ms < stop.earliest_ms and e not in changes
+    ]
+    return [
+        f"{_ago((stop.earliest_ms - event.time_ms) / 60_000.0)} before it: {event.text}."
+        for event in [*earlier[-3:], *changes[-3:]]
+        if event.time_ms < stop.earliest_ms
+    ]
+
+
+def _ago(minutes: float) -> str:
+    return f"{minutes:.0f} min" if minutes < 180.0 else f"{minutes / 60.0:.0f} h"
+
+
 def in_words(found: Findings) -> list[str]:
     """The findings in plain words, the stops first."""
     out = []
@@ -139,11 +163,7 @@ def in_words(found: Findings) -> list[str]:
             else "The log has no running contact, current or power: stops cannot be seen in it."
         )
     for stop in found.stops:
-        half_s = max(0.1, (stop.latest_ms - stop.earliest_ms) / 2000.0)
-        sure = "" if stop.sure else " (not on record: an inference)"
-        out.append(
-            f"{found.clock(stop.latest_ms)} ± {half_s:.1f} s the machine stopped. First cause: {stop.text}{sure}."
-        )
+        out.append(stop_words(found, stop))
         out += [f"{text[0].upper()}{text[1:]}." for text in stop.evidence]
         if stop.margins and stop.verdict != "trip":
             near = stop.margins[0]
@@ -151,16 +171,7 @@ def in_words(found: Findings) -> list[str]:
                 f"Nearest to its trip was the {near.quantity}: {near.values[-1][1]:.4g} {near.unit} against "
                 f"{near.limit:.4g}."
             )
-        changes = [e for e in stop.preceding if e.kind in ("setting", "manual", "operator")]
-        earlier = [
-            e
-            for e in found.events
-            if e.kind in ("setting", "manual") and e.time_ms < stop.earliest_ms and e not in changes
-        ]
-        for event in [*earlier[-3:], *changes[-3:]]:
-            ago_min = (stop.earliest_ms - event.time_ms) / 60_000.0
-            if ago_min > 0.0:
-                out.append(f"{ago_min:.0f} min before it: {event.text}.")
+        out += changes_before(found, stop)
         holds = [e for e in stop.preceding if e.kind == "inhibit"]
         if holds:
             out.append(f"In the {_minutes(stop)} before it the load was inhibited {len(holds)} times.")
@@ -185,6 +196,11 @@ def _can_tell(data: LoggedData) -> bool:
     return any(n in data.series for n in ("motor_running", "motor_current_a", "motor_power_kw", "motor_run"))
 
 
+def output_name(name: str) -> str:
+    """A signal's name for people: without its unit."""
+    return name.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ")
+
+
 def _replay_words(found: Findings) -> list[str]:
     made = found.replay
     assert made is not None
@@ -193,7 +209,7 @@ def _replay_words(found: Findings) -> list[str]:
         return [
             f"The controller's logic was run over {hours:.1f} h of the log, but no command of it is logged to compare with."
         ]
-    names = ", ".join(n.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ") for n in made.compared)
+    names = ", ".join(output_name(n) for n in made.compared)
     first = made.first
     if first is None:
         return [
@@ -201,7 +217,7 @@ def _replay_words(found: Findings) -> list[str]:
             f"the log in {names}."
         ]
     agree_min = (first.time_ms - int(made.time_ms[0])) / 60_000.0
-    label = first.output.removesuffix("_pct").removesuffix("_kpa_abs").replace("_", " ")
+    label = output_name(first.output)
     return [
         f"The recomputed logic agrees with the log for {agree_min:.0f} min in {names}. It parts first at "
         f"{found.clock(first.time_ms)} in the {label}: "

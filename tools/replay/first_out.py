@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from controller.process_image import Trip
-from scenarios.logged_data.order import resolution_of
 from scenarios.logged_data.records import LoggedData, LoggedEvent
+from tools.replay.edges import logger_scan_ms
 from tools.replay.timeline import Crossing, SettingsPeriod, crossings, running_states, settings_at, timeline
 from tools.replay.watched import common_of, quantity_of, watched_limits
 
@@ -71,8 +71,8 @@ def stops_of(data: LoggedData) -> list[Stop]:
     out = []
     for k in np.flatnonzero(np.diff(on) < 0).tolist():
         before_ms = int(times[k])
-        if data.series[by].change_of_value:  # a change is written when it happens, as finely as the stamps tell
-            before_ms = int(times[k + 1] - resolution_of(times))
+        if data.series[by].change_of_value:
+            before_ms = int(times[k + 1]) - logger_scan_ms(data, data.series[by])
         out.append(Stop(before_ms - slack_ms, int(times[k + 1]) + slack_ms, by))
     return out
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,15 @@ from tools.replay.record import Record, stretch_of
 from tools.replay.what_if import Variant, WhatIf
 
 Progress = Callable[[float, str], None]
+Keep = Callable[
+    [str, Mapping[str, Any], Any, Callable[[], Any]], Any
+]  # (stage, made of, type, compute) → kept or computed
 ENSEMBLE = 100
+
+
+def keep_nothing(stage: str, made_of: Mapping[str, Any], kind: Any, compute: Callable[[], Any]) -> Any:
+    """Every stage is computed."""
+    return compute()
 
 
 @dataclass(slots=True)
@@ -49,8 +57,10 @@ class Alternative:
 def study(
     record: Record, parameters: Parameters, settings: Any, controller: str, plant: Path, sheet: Path | None, folder: Path,
     alternatives: Sequence[Alternative] = (), ensemble: int = ENSEMBLE, seed: int = 1, progress: Progress | None = None,
+    keep: Keep = keep_nothing,
 ) -> Study:  # fmt: skip
-    """Everything for one event; `folder` (existing) gets scenario.toml and load.csv."""
+    """Everything for one event; `folder` (existing) gets the scenario and what it names; keep: what an interrupted study
+    had finished of its ensembles."""
 
     def tell(share: float, what: str) -> None:
         if progress:
@@ -76,21 +86,19 @@ def study(
         made.words.append("No what-if: it needs the settings sheet of that time (--settings).")
         return made
     trip_row = record.trip_row if record.trip_row >= 0 else end
-    made.story = story_of(
-        made.evidence, record, made.diagnosis, made.load, plant.resolve(), sheet.resolve(), controller, trip_row, first
-    )
+    made.story = story_of(made.evidence, record, made.diagnosis, made.load, plant, sheet, controller, trip_row, first)
     path = write_story(folder, made.story)
     if made.story.problem:
         made.words.append(f"No what-if: {made.story.problem}.")
         return made
-    made.what_if = _what_if(made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell)
+    made.what_if = _what_if(made, path, settings, controller, alternatives, plant, sheet, ensemble, seed, tell, keep)
     made.words += made.what_if.words
     return made
 
 
 def _what_if(
     made: Study, path: Path, settings: Any, controller: str, alternatives: Sequence[Alternative], plant: Path, sheet: Path,
-    ensemble: int, seed: int, tell: Progress,
+    ensemble: int, seed: int, tell: Progress, keep: Keep,
 ) -> WhatIf:  # fmt: skip
     assert made.evidence is not None
     assert made.load is not None
@@ -103,6 +111,7 @@ def _what_if(
     sound = _sound_story(made, plant, sheet, controller, path)
     total = ensemble * (1 + len(alternatives) + (sound is not None))
     done = [0]
+    stages: list[str] = []
 
     def step() -> None:
         done[0] += 1
@@ -111,7 +120,20 @@ def _what_if(
     def run(name: str, one: Any, own: Any) -> Variant:
         assert made.evidence is not None
         assert made.load is not None
-        return what_if.run_variant(name, one, own, controller, made.evidence, made.load, members, logged, step)
+        stage = f"what_if_{len(stages)}"
+        stages.append(stage)
+        made_of = {
+            "name": name, "files": one.scenario.sha256, "settings": own, "controller": controller,
+            "members": members, "watch": logged, "best": made.load.factors,
+        }  # fmt: skip
+
+        def compute() -> Variant:
+            assert made.evidence is not None
+            assert made.load is not None
+            return what_if.run_variant(name, one, own, controller, made.evidence, made.load, members, logged, step)
+
+        found: Variant = keep(stage, made_of, Variant, compute)
+        return found
 
     original = run("As it was", prepared, settings)
     found = WhatIf(original, what_if.judge(original, logged, made.story.trip_s))
@@ -138,7 +160,7 @@ def _sound_story(made: Study, plant: Path, sheet: Path, controller: str, path: P
         return None
     trip_row = made.record.trip_row if made.record.trip_row >= 0 else made.end
     story = story_of(
-        made.evidence, made.record, made.diagnosis, made.load, plant.resolve(), sheet.resolve(), controller, trip_row,
+        made.evidence, made.record, made.diagnosis, made.load, plant, sheet, controller, trip_row,
         made.first, sound=True,
     )  # fmt: skip
     import tempfile

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ class SettingsPeriod:
     from_ms: int
     settings: Any
     name: str
+    path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,10 @@ def _passed(data: LoggedData, one: Watched, times: Times, values: Floats, watche
             continue
         last_ms = int(times[b])
         word = "above" if one.direction > 0 else "below"
-        text = f"{one.quantity} {values[a]:.4g} {one.unit} {word} its {one.kind} limit {one.limit:.4g} {one.unit}"
+        shown = f"{values[a]:.4g}"
+        if shown == f"{one.limit:.4g}" and values[a] != one.limit:
+            shown = f"{values[a]:.5g}"  # beyond by less than four digits show
+        text = f"{one.quantity} {shown} {one.unit} {word} its {one.kind} limit {one.limit:.4g} {one.unit}"
         event = LoggedEvent(
             at_ms,
             before_ms - slack_ms,

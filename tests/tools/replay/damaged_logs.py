@@ -86,8 +86,9 @@ class Log:
     scale: dict[str, float] = field(default_factory=dict)
     cells: list[list[str]] = field(default_factory=list)
     head: list[str] = field(default_factory=list)
-    raw: bytes = b""
+    raw: bytes | None = None
     liar: bool = False  # the header says what is not so
+    swapped: tuple[str, str] = ("", "")
 
     def build(self) -> None:
         draw = np.random.default_rng([self.seed, 1])
@@ -107,7 +108,7 @@ class Log:
         ]
 
     def write(self, path: Path) -> None:
-        if not self.raw:
+        if self.raw is None:
             self.raw = self.text().encode(self.encoding, "replace")
         path.write_bytes(self.raw)
 
@@ -209,6 +210,33 @@ def nonsense_label(log: Log, draw: np.random.Generator) -> None:
     log.labels[_pick(log, draw)] = ["furlong", "XYZ", "??", "m/s", "kWh", "Ω", "bar/°C", "%%"][int(draw.integers(8))]
 
 
+def _all_of(log: Log, kind: str, was: str, says: str) -> None:
+    """Every column of a kind has one unit, and its header says another."""
+    for signal in TRUTH:
+        if signal.endswith(kind):
+            log.units[signal], log.labels[signal], log.liar = was, says, True
+
+
+def fahrenheit_under_celsius(log: Log, draw: np.random.Generator) -> None:
+    _all_of(log, "_c", "°F", "°C")
+
+
+def bar_under_kilopascal(log: Log, draw: np.random.Generator) -> None:
+    _all_of(log, "kpa_abs", ["bar(a)", "bar(g)"][int(draw.integers(2))], "kPa(a)")
+
+
+def psi_under_bar(log: Log, draw: np.random.Generator) -> None:
+    _all_of(log, "kpa_abs", "psig", "bar(g)")
+
+
+def swapped_columns(log: Log, draw: np.random.Generator) -> None:
+    """Two columns stand under each other's header."""
+    a, b = (list(TRUTH)[k] for k in draw.choice(len(TRUTH), 2, replace=False).tolist())
+    for part in (log.names, log.labels):
+        part[a], part[b] = part[b], part[a]
+    log.liar, log.swapped = True, (a, b)
+
+
 BEFORE: list[Callable[[Log, np.random.Generator], None]] = [
     no_unit,
     no_units_at_all,
@@ -217,6 +245,10 @@ BEFORE: list[Callable[[Log, np.random.Generator], None]] = [
     no_reference,
     scaled,
     nonsense_label,
+    fahrenheit_under_celsius,
+    bar_under_kilopascal,
+    psi_under_bar,
+    swapped_columns,
 ]
 
 
@@ -307,7 +339,14 @@ def stuck(log: Log, draw: np.random.Generator) -> None:
 def ragged(log: Log, draw: np.random.Generator) -> None:
     for k in draw.integers(0, ROWS, 30).tolist():
         row = log.cells[k]
-        log.cells[k] = row[: int(draw.integers(1, len(row)))] if draw.random() < 0.5 else [*row, "x", "y"]
+        log.cells[k] = row[: int(draw.integers(1, max(2, len(row))))] if draw.random() < 0.5 else [*row, "x", "y"]
+
+
+def lost_cells(log: Log, draw: np.random.Generator) -> None:
+    """Somewhere in the row a cell is missing with its delimiter: what follows moves to the left."""
+    for k in draw.integers(0, ROWS, 25).tolist():
+        row = log.cells[k]
+        log.cells[k] = [*row[:4], *row[5:]]
 
 
 def no_header(log: Log, draw: np.random.Generator) -> None:
@@ -343,7 +382,7 @@ def quotes(log: Log, draw: np.random.Generator) -> None:
 
 AFTER_CELLS = [
     lost_decimals, mixed_decimals, thousands, words, all_words, double_times, backward, shuffled, newest_first,
-        bad_times, gap, stuck, ragged,
+        bad_times, gap, stuck, ragged, lost_cells,
     no_header, twin_header, empty_header, header_again, preamble, few_rows, quotes,
 ]  # fmt: skip
 
@@ -361,13 +400,13 @@ def damaged(seed: int) -> tuple[Log, str]:
     for _ in range(int(draw.integers(0, 3))):
         harm = AFTER_CELLS[int(draw.integers(len(AFTER_CELLS)))]
         if len(log.cells) > 120 or harm is few_rows:
-            if len(log.cells) < ROWS and harm in (double_times, backward, words, quotes, ragged):
+            if len(log.cells) < ROWS and harm in (double_times, backward, words, quotes, ragged, lost_cells):
                 continue
             if any(len(row) != len(log.cells[0]) for row in log.cells):
                 continue  # ragged already: the others need whole rows
             harm(log, draw)
             done.append(harm.__name__)
-    if not log.raw:
+    if log.raw is None:
         log.raw = log.text().encode(log.encoding, "replace")
     if draw.random() < 0.35 or not done:
         break_up = AFTER_BYTES[int(draw.integers(len(AFTER_BYTES)))]
