@@ -13,12 +13,14 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from scenarios.finished_runs import match_runs
 from tests.tools.page_checks import violations_everywhere
 from tests.tools.test_diff import LOOP
 from tests.tools.test_season import made as made_season
 from tests.tools.tuning.invented_result import invented
+from tools.replay_command import replay
 from tools.report.comparison import write_comparison
 from tools.season import answer_lines, held_table, month_table
 from tools.season_report import write_season_report
@@ -35,6 +37,7 @@ CHROMIUM = shutil.which("chromium")
 sync_api = pytest.importorskip("playwright.sync_api")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
 
+LOGS = Path(__file__).resolve().parents[2] / "scenarios" / "library" / "logs"
 PACK = """title = "Mine"
 [[requirement]]
 id = "A-1"
@@ -111,6 +114,18 @@ def test_the_acceptance_record_and_the_cursor_in_its_pictures(browser: Any, tmp_
 
 def test_the_tuning_report(browser: Any, tmp_path: Path) -> None:
     Opened(browser, write_tune_report(invented(), tmp_path)).check()
+
+
+def test_the_findings_page_opens_at_the_event(browser: Any, tmp_path: Path) -> None:
+    words = [
+        LOGS / "nordkai_night.csv", LOGS / "nordkai_alarms.csv", "--mapping", LOGS / "nordkai.mapping.toml",
+        "--settings", LOGS / "nordkai_evening.toml", "--out", tmp_path / "why",
+    ]  # fmt: skip
+    found = CliRunner().invoke(replay, [str(word) for word in words], standalone_mode=False)
+    assert found.exception is None, found.output
+    opened = Opened(browser, tmp_path / "why" / "findings.html")
+    opened.check()
+    assert opened.page.inner_text(".timebar .clock").startswith("02:51:5")  # the trip, by the hall's own clock
 
 
 def test_the_season_page(browser: Any, tmp_path: Path) -> None:

@@ -109,6 +109,7 @@ window.twoslidePlot = function (sheet, figure) {
   function trace(part, curve) {
     ctx.strokeStyle = colour(curve.colour);
     ctx.lineWidth = curve.width;
+    ctx.lineJoin = "bevel"; // a mitre would reach beyond the value
     ctx.setLineDash(DASHES[curve.dash]);
     ctx.beginPath();
     let before = NaN;

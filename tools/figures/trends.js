@@ -102,7 +102,7 @@
         const figure = root.querySelector(`[data-trend="${trend.name}"]`), box = figure.querySelector(".plotbox");
         const shown = box.getBoundingClientRect();
         return { trend, box, canvas: box.querySelector("canvas"), line: box.querySelector(".cursor"), drag: box.querySelector(".drag"),
-          values: [...figure.querySelectorAll(".now")], levels: trend.limits.map((_, k) => figure.querySelector(`[data-limit="${k}"]`)), seen: shown.top < innerHeight + 200 && shown.bottom > -200, stale: true };
+          values: [...figure.querySelectorAll(".now")], levels: trend.limits.map((_, k) => figure.querySelector(`[data-limit="${k}"]`)), seen: shown.top < innerHeight + 40 && shown.bottom > -40, stale: true };
       });
       this.bar = root.querySelector(".timebar"); this.over = root.querySelector(".overview");
       const moments = spec.trends.flatMap((trend) => trend.lanes.flatMap((lane) => lane.moments.map((m) => m[0])));
@@ -126,7 +126,7 @@
         for (const entry of entries) this.figures.find((f) => f.box === entry.target).seen = entry.isIntersecting;
         this.drawSeen();
         this.moveTo(this.now);
-      }, { rootMargin: "200px" });
+      }, { rootMargin: "40px" });
       for (const figure of this.figures) { watcher.observe(figure.box); this.point(figure); }
       let width = this.root.clientWidth;
       new ResizeObserver(() => { if (this.root.clientWidth !== width) { width = this.root.clientWidth; this.redraw(); } }).observe(this.root);
