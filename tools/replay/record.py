@@ -86,6 +86,8 @@ def stretch_of(record: Record, longest_s: int = LONGEST_S) -> tuple[int, int]:
     if running is None:
         current = record.measured.get("motor_current")
         running = np.ones(record.rows, dtype=bool) if current is None else filled(current) > 5.0
+    if "motor_run" in record.switches:  # the command goes before the contact: without it no motor runs in the model
+        running = running & record.switches["motor_run"]
     end = record.trip_row if record.trip_row >= 0 else record.rows
     if record.trip_row < 0:
         at = 0

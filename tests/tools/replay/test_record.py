@@ -79,3 +79,10 @@ def test_a_part_keeps_its_trip_only_where_it_has_it() -> None:
     assert record.part(0, 2500).trip is Trip.NONE
     part = record.part(2000, 2600)
     assert (part.trip, part.trip_row, part.start_ms) == (Trip.LOW_SUCTION_PRESSURE, 500, 2_000_000)
+
+
+def test_the_stretch_ends_where_the_command_goes() -> None:
+    record = a_record(1000, trip_row=900)
+    record.change_of_value = True
+    record.switches["motor_run"] = np.arange(1000) < 898  # two rows before the contact shows it
+    assert stretch_of(record)[1] == 898
