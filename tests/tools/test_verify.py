@@ -119,6 +119,20 @@ def test_somebody_elses_controller_is_asked_for_the_limits_of_the_sheet(tmp_path
     assert (first["id"], first["verdict"], first["margin"], first["unit"]) == ("ST-01", "failed", -30.0, "s")
 
 
+def test_a_controller_that_leaves_early_does_not_pass(tmp_path: Path) -> None:
+    path = tmp_path / "leaves.py"
+    path.write_text(
+        "import os\n\nclass Leaves:\n"
+        "    def reset(self):\n        pass\n"
+        "    def scan(self, inputs, outputs, now_ms):\n        if now_ms > 3000:\n            os._exit(7)\n",
+        encoding="utf-8",
+    )
+    words = ("--pack", _pack(tmp_path, "trip_word == 0"), "--scenarios", SHORT, "--controller", f"{path}:Leaves")
+    result = _verify(*words, "--out", tmp_path / "out")
+    assert result.exit_code == 1, result.output
+    assert '"ended early"' in (tmp_path / "out" / "acceptance.xml").read_text(encoding="utf-8")
+
+
 def test_what_the_hunt_breaks_is_in_the_record_and_is_played_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
