@@ -54,21 +54,9 @@ USUAL = {
     "kw": ("kW", "W"),
 }
 DIGITS = {
-    "kPa(a)": 1,
-    "bar(a)": 3,
-    "bar(g)": 3,
-    "psig": 2,
-    "psia": 2,
-    "MPa(g)": 4,
-    "°C": 1,
-    "°F": 1,
-    "K": 2,
-    "%": 1,
-    "1": 3,
-    "A": 1,
-    "kW": 1,
-    "W": 0,
-}
+    "kPa(a)": 1, "bar(a)": 3, "bar(g)": 3, "psig": 2, "psia": 2, "MPa(g)": 4, "°C": 1,
+    "°F": 1, "K": 2, "%": 1, "1": 3, "A": 1, "kW": 1, "W": 0,
+}  # fmt: skip
 
 
 @dataclass
