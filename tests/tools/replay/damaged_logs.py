@@ -226,18 +226,9 @@ def swapped_columns(log: Log, draw: np.random.Generator) -> None:
 
 
 BEFORE: list[Callable[[Log, np.random.Generator], None]] = [
-    no_unit,
-    no_units_at_all,
-    wrong_label,
-    all_wrong_labels,
-    no_reference,
-    scaled,
-    nonsense_label,
-    fahrenheit_under_celsius,
-    bar_under_kilopascal,
-    psi_under_bar,
-    swapped_columns,
-]
+    no_unit, no_units_at_all, wrong_label, all_wrong_labels, no_reference,
+    scaled, nonsense_label, fahrenheit_under_celsius, bar_under_kilopascal, psi_under_bar, swapped_columns,
+]  # fmt: skip
 
 
 def lost_decimals(log: Log, draw: np.random.Generator) -> None:
