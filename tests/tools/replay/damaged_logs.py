@@ -54,21 +54,9 @@ USUAL = {
     "kw": ("kW", "W"),
 }
 DIGITS = {
-    "kPa(a)": 1,
-    "bar(a)": 3,
-    "bar(g)": 3,
-    "psig": 2,
-    "psia": 2,
-    "MPa(g)": 4,
-    "°C": 1,
-    "°F": 1,
-    "K": 2,
-    "%": 1,
-    "1": 3,
-    "A": 1,
-    "kW": 1,
-    "W": 0,
-}
+    "kPa(a)": 1, "bar(a)": 3, "bar(g)": 3, "psig": 2, "psia": 2, "MPa(g)": 4, "°C": 1,
+    "°F": 1, "K": 2, "%": 1, "1": 3, "A": 1, "kW": 1, "W": 0,
+}  # fmt: skip
 
 
 @dataclass
@@ -238,18 +226,9 @@ def swapped_columns(log: Log, draw: np.random.Generator) -> None:
 
 
 BEFORE: list[Callable[[Log, np.random.Generator], None]] = [
-    no_unit,
-    no_units_at_all,
-    wrong_label,
-    all_wrong_labels,
-    no_reference,
-    scaled,
-    nonsense_label,
-    fahrenheit_under_celsius,
-    bar_under_kilopascal,
-    psi_under_bar,
-    swapped_columns,
-]
+    no_unit, no_units_at_all, wrong_label, all_wrong_labels, no_reference,
+    scaled, nonsense_label, fahrenheit_under_celsius, bar_under_kilopascal, psi_under_bar, swapped_columns,
+]  # fmt: skip
 
 
 def lost_decimals(log: Log, draw: np.random.Generator) -> None:
