@@ -106,6 +106,7 @@ class TrendSheet:
     marks: list[Mark] = field(default_factory=list)
     states: list[dict[str, Any]] = field(default_factory=list)  # of each run: name, and lanes of (from, word)
     clock: str = "since"  # "since" the start, or "wall"
+    view: tuple[float, float] | None = None  # at first; None is all of it
     cursor: dict[str, Any] | None = None  # for cursor_figures.js
 
     def axis(self, time_ms: Floats) -> int:
@@ -127,6 +128,7 @@ class TrendSheet:
         """All but the columns, as JSON that may stand in a script element."""
         data = {
             "start": self.start_ms, "end": max(self.end_ms, self.start_ms + 1.0), "clock": self.clock,
+            "view": self.view,
             "trends": [_plain(trend) for trend in self.trends], "marks": [asdict(mark) for mark in self.marks],
             "states": self.states, "cursor": self.cursor, **self.columns.as_data(),
         }  # fmt: skip
