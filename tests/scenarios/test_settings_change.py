@@ -15,6 +15,7 @@ from scenarios.errors import InputRefused
 from scenarios.limits import limits_of, loosest
 from scenarios.preparation import prepare
 from scenarios.quantities import Site
+from scenarios.row import INDEX
 from scenarios.runner import execute
 from scenarios.session import Session, memory_buffers
 from scenarios.settings_change import Change, change_problems, changed_setting, setting_keys, setting_value
@@ -132,7 +133,8 @@ def test_interpreted_and_compiled_agree(scenario: Write) -> None:
     buffers = memory_buffers(180_000, 100, 1000)
     session = Session(prepared, None, buffers, shipped.scan, prepared.settings, shipped.state_type())
     session.play()
-    assert np.array_equal(buffers.rows[:181, 15], compiled["capacity_travel_measured_frac"][:181])
+    name = "capacity_travel_measured_frac"
+    assert np.array_equal(buffers.rows[:181, INDEX[name]], compiled[name][:181])
     assert session.settings_now.pi.proportional_band_kpa == 30.0
 
 
