@@ -80,7 +80,7 @@ def noticed(key: str, factor: float, names: list[str], folder: Path) -> str | No
 
 
 # nothing notices these, and why that is right or what it would take
-_TOLERANCE = "nothing outside is asked of it: it is a tolerance of the logic itself, and the requirement that names it is of the slide"
+_TOLERANCE = "a tolerance of the logic itself: no requirement asks for it, the one that names it asks for the slide"
 _SAFE = "on the safe side: it holds, unloads or stops sooner than it is asked to"
 _SLOW = "slower than it may be, which no requirement forbids"
 _BETWEEN = "the scenarios do not tell it apart: it would take one that stands between the two values"
