@@ -223,10 +223,7 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     used = slice(0, 2) if sudden else slice(0, 3)
     onset_step = 0.02
     near: list[Floats] = []
-    if found.shape == STEP:  # a sharp edge: its valley is narrow, and the linear size may lie outside of it
-        onset_step = 0.0035
-        near = [np.array([k * size, onset + late, start[2]]) for k in (1.0, 1.6, 2.6) for late in (-0.2, 0.1, 0.4)]
-    elif hypothesis.law == "square":  # what comes last in a fouling's course hides how long and how far it grew
+    if hypothesis.law == "square":  # what comes last in a fouling's course hides how long and how far it grew
         ended = onset + rise
         near = [
             np.array([k * size, ended - grew - late, grew])
@@ -234,6 +231,9 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
             for grew in (8.0, 14.0, 22.0)
             for late in (0.0, 0.7)
         ]
+    elif found.shape == STEP:  # a sharp edge: its valley is narrow, and the linear size may lie outside of it
+        onset_step = 0.0035
+        near = [np.array([k * size, onset + late, start[2]]) for k in (1.0, 1.6, 2.6) for late in (-0.2, 0.1, 0.4)]
     inside = [np.clip(x, ends[0] + 0.01, ends[1] - 0.01) for x in near]
     starts = [min([start, *inside], key=lambda x: float(np.sum(left(x[used]) ** 2)))]
     best = found

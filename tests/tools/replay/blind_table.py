@@ -1,6 +1,6 @@
 """The blind table: nights whose causes replay is not told, one line of figures a night, kept so that a run goes on.
 
-    TWOSLIDE_NIGHTS_FILE=nights.jsonl python -m tests.tools.replay.blind_table --first 9000 --seeds 20 --what-if 5
+    TWOSLIDE_NIGHTS_FILE=nights.jsonl python -m tests.tools.replay.blind_table --first 10000 --seeds 20 --what-if 5
 
 Lines are kept under a hash of the sources that they follow from; those of other sources are not looked at.
 """

@@ -1,6 +1,7 @@
 """The blind table against what is promised.
 
-Development used seeds 1000–1999 and looked at 7000–7002, 8000 and 8001; nothing was set by the seeds here.
+Development used seeds 1000–1999 and looked at 7000–7003, 8000, 8001 and 9000–9010; nothing was set by the seeds
+here.
 
 A run of the whole table goes on where it was ended when `TWOSLIDE_NIGHTS_FILE` names a file for its lines.
 """
@@ -15,7 +16,7 @@ import pytest
 from tests.tools.replay import blind_table
 from tests.tools.replay.blind_table import TWENTY, kept_file, rows_of, show, summary
 
-FIRST_SEED = 9000
+FIRST_SEED = 10000
 SEEDS = int(os.environ.get("TWOSLIDE_NIGHTS", "20"))
 WHAT_IF = int(os.environ.get("TWOSLIDE_WHAT_IF", "5"))
 
