@@ -61,7 +61,7 @@ def watch_slide(
     """Judge one slide.  direction: of its drive since the last scan; opposite_pct: the other half, % as wired;
     unloaded_pct: where a start counts it as unloaded.
 
-    Pulses one way add up until the slide has moved that way; a pulse the other way starts afresh, and so does a stop near by,
+    Pulses one way add up until the slide has moved; a pulse the other way starts afresh, and so does a stop near by,
     against which a slide rightly stands still.  Driven down and standing where no start accepts it, it is lost: else a
     start would wait, and its drive push, for ever.
     """
@@ -85,7 +85,7 @@ def watch_slide(
         at_end = (direction < 0 and position_pct <= unloaded_pct) or (
             direction > 0 and position_pct >= 100.0 - c.high_window_pct
         )
-        moved = direction * (position_pct - s.reference_pct) >= c.stuck_travel_pct  # noise the other way is no movement
+        moved = abs(position_pct - s.reference_pct) >= c.stuck_travel_pct
         if direction != s.direction or moved or at_end or not position_good:
             s.reference_pct = position_pct
             s.driven_ms = 0

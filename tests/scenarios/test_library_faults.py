@@ -172,9 +172,11 @@ def test_capacity_slide_stuck(controller: str, factor: int) -> None:
     assert s.first_outs() == [Trip.SLIDE_LOST, Trip.SLIDE_LOST]
     stop_ms = s.stops_ms()[0]
     unloading_ms = s.first("mode", Mode.UNLOADING)
-    # found by its drive time, however many pulses that takes; then it tries to unload until the timeout, and says so
+    # found by its drive time, however many pulses that takes, and begun again at most once: what it moved before it stuck may
+    # lie so near to `stuck_travel` that noise completes it; then it tries to unload until the timeout, and says so
     driven_ms = s.steps("capacity_unload").on_ms(load_falls_ms, unloading_ms)
-    assert driven_ms == pytest.approx(s.common.slide_watch.stuck_ms, abs=SECOND_MS)
+    longest_ms = s.common.slide_watch.stuck_ms
+    assert longest_ms - SECOND_MS <= driven_ms <= 2 * longest_ms + SECOND_MS
     assert unloading_ms < load_falls_ms + 5 * MINUTE_MS
     assert s.alarm_ms(Trip.SLIDE_LOST, load_falls_ms) == unloading_ms
     assert stop_ms - unloading_ms == pytest.approx(s.common.sequence.unload_timeout_ms, abs=SCAN_MS)
