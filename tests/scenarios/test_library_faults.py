@@ -172,8 +172,8 @@ def test_capacity_slide_stuck(controller: str, factor: int) -> None:
     assert s.first_outs() == [Trip.SLIDE_LOST, Trip.SLIDE_LOST]
     stop_ms = s.stops_ms()[0]
     unloading_ms = s.first("mode", Mode.UNLOADING)
-    # found by its drive time, however many pulses that takes, and begun again at most once: what it moved before it stuck may
-    # lie so near to `stuck_travel` that noise completes it; then it tries to unload until the timeout, and says so
+    # found by its drive time, however many pulses that takes, and begun again at most once: what it moved before it stuck
+    # may lie so near to `stuck_travel` that noise completes it; then it tries to unload until the timeout, and says so
     driven_ms = s.steps("capacity_unload").on_ms(load_falls_ms, unloading_ms)
     longest_ms = s.common.slide_watch.stuck_ms
     assert longest_ms - SECOND_MS <= driven_ms <= 2 * longest_ms + SECOND_MS
