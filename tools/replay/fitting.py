@@ -234,6 +234,10 @@ def refine(evidence: Evidence, found: Fit) -> Fit:
     elif found.shape == STEP:  # a sharp edge: its valley is narrow, and the linear size may lie outside of it
         onset_step = 0.0035
         near = [np.array([k * size, onset + late, start[2]]) for k in (1.0, 1.6, 2.6) for late in (-0.2, 0.1, 0.4)]
+    if (
+        hypothesis.key == "other_machine"
+    ):  # too small a size drives the model off its limits, and the slope says nothing
+        near += [np.array([k, minutes - before, 0.3]) for k in (1.0, 1.5) for before in np.arange(1.0, 20.0, 0.8)]
     inside = [np.clip(x, ends[0] + 0.01, ends[1] - 0.01) for x in near]
     starts = [min([start, *inside], key=lambda x: float(np.sum(left(x[used]) ** 2)))]
     best = found
