@@ -59,9 +59,13 @@
 
     function place(label, at, text) {
       const near = Math.min(Math.max(at, LEFT + 4), width - LEFT - 4);
-      const right = near > width * 0.55;
-      set(label, { x: near + (right ? -5 : 5), "text-anchor": right ? "end" : "start" });
-      label.textContent = text;
+      const right = near > width * 0.5; // on the side that has more room, and shifted where even that is too little
+      if (label.textContent !== text) {
+        label.textContent = text;
+        label.long = label.getComputedTextLength();
+      }
+      const begins = right ? near - 5 - label.long : near + 5;
+      set(label, { x: Math.max(2, Math.min(begins, width - 2 - label.long)) });
     }
 
     function update(edges) {

@@ -2,6 +2,7 @@
 "use strict";
 window.twoslidePlot = function (sheet, figure) {
   const { DASHES, STEPS_S, TOP, BOTTOM, RIGHT, AIR, points, niceStep } = window.twoslideTrends;
+  const FLICKER_PX = 2; // tall in the middle; below it a stroke looks better
   const { trend, canvas, box } = figure, { view } = sheet, width = box.clientWidth, height = box.clientHeight;
   const ratio = Math.max(devicePixelRatio || 1, matchMedia("print").matches ? 2 : 1);
   const ctx = canvas.getContext("2d"), [across, down] = [Math.round(width * ratio), Math.round(height * ratio)];
@@ -106,7 +107,29 @@ window.twoslidePlot = function (sheet, figure) {
     });
   }
 
+  // A curve that flickers within a dot of the screen, as one bar a dot: a dashed or thick stroke that goes up and down a
+  // thousand times shows nothing more and takes most of the time of a zoom.  Each bar reaches the one before it.
+  function flickers(part) {
+    let tall = 0;
+    for (let k = 0; k < part.length; k += 3) tall += part[k + 2] - part[k + 1] || 0;
+    return tall * (bottom - TOP) > FLICKER_PX * (high - low) * (part.length / 3);
+  }
+
+  function bars(part, curve) {
+    ctx.fillStyle = colour(curve.colour);
+    let under = NaN, over = NaN;
+    for (let k = 0; k < part.length; k += 3) {
+      let least = y(part[k + 1]), most = y(part[k + 2]); // downwards: most is the smaller
+      if (over > least) least = over;
+      if (under < most) most = under;
+      under = y(part[k + 1]);
+      over = y(part[k + 2]);
+      if (!Number.isNaN(least)) ctx.fillRect(left + part[k] - 0.5, most - 0.5, 1, least - most + 1);
+    }
+  }
+
   function trace(part, curve) {
+    if (flickers(part)) { bars(part, curve); return; }
     ctx.strokeStyle = colour(curve.colour);
     ctx.lineWidth = curve.width;
     ctx.lineJoin = "bevel"; // a mitre would reach beyond the value

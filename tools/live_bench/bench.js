@@ -5,6 +5,7 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
   const find = (id) => document.getElementById(id);
   const KEPT_ROWS = 7200, DRAW_MS = 250, EVENTS_SHOWN = 200;
   const columns = JSON.parse(find("columns").textContent);
+  const scaled = JSON.parse(find("scaled").textContent);
   const token = new URLSearchParams(location.search).get("token");
   let waiting = [], whole = null, drawn = 0, lastRow = null, strip = null, loop = null, figures = null, retry = 500, pause = DRAW_MS;
 
@@ -154,7 +155,9 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
     const at = source.data.time_ms;
     if (at.length) {
       const last = at[at.length - 1], span = Number(find("window").value);
-      times.setv({ start: span ? Math.max(at[0], last - span) : at[0], end: Math.max(last, at[0] + 1000) });
+      const start = span ? Math.max(at[0], last - span) : at[0];
+      times.setv({ start, end: Math.max(last, at[0] + 1000) });
+      fit(source.data, start);
     }
     document.body.dataset.rows = at.length;
     now();
@@ -166,6 +169,24 @@ const bench = { me: 0, holder: 0, socket: null, ticket: 0, lastNumber: null, mis
     find("words").textContent = [`Motor ${w.motor}, sequence: ${w.mode}`, ...more.filter(Boolean)].join(". ") + ". " + (figures.strip ? figures.strip.words + " " + figures.loop.words : "");
     find("words").classList.toggle("bad", w.trip_first_out !== "none");
     figures = null;
+  }
+
+  // The values of every trend but those with a span of their own reach from the lowest to the highest in view.
+  function fit(data, start) {
+    let first = 0;
+    while (first < data.time_ms.length - 1 && data.time_ms[first] < start) first++;
+    for (const [name, shown] of Object.entries(scaled)) {
+      let low = Infinity, high = -Infinity;
+      for (const column of shown) {
+        for (let k = first; k < data[column].length; k++) {
+          const value = data[column][k];
+          if (value < low) low = value;
+          if (value > high) high = value;
+        }
+      }
+      const air = 0.06 * (high - low) || Math.max(0.5, 0.01 * Math.abs(high));
+      if (low <= high) model(`values-${name}`).setv({ start: low - air, end: high + air });
+    }
   }
 
   function now() {

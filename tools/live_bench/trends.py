@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from bokeh.embed import components
-from bokeh.models import ColumnDataSource, DataRange1d, DatetimeTickFormatter, HoverTool, Range1d
+from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool, Range1d
 from bokeh.plotting import figure
 
 from tools.figures.palette import CAPACITY, LIMIT, PLAIN, QUIET, VOLUME_RATIO
@@ -76,12 +76,13 @@ TRENDS: tuple[Trend, ...] = (
 
 
 def _plot(trend: Trend, source: ColumnDataSource, times: Range1d) -> Any:
-    # without a row there is nothing to scale to, and the plot library would complain
-    more: dict[str, Any] = {"y_range": trend.span or DataRange1d(start=0.0, end=1.0, default_span=1.0)}
+    # bench.js sets it to the rows in view: a data range complains without a row, and one with a start and an end stays there
+    low, high = trend.span or (0.0, 1.0)
+    values = Range1d(start=low, end=high, name=f"values-{trend.name}")
     plot = figure(
-        height=LEAST_PX, sizing_mode="stretch_width", x_range=times, x_axis_type="datetime", tools=[],
+        height=LEAST_PX, sizing_mode="stretch_width", x_range=times, y_range=values, x_axis_type="datetime", tools=[],
         toolbar_location=None, background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color="#c9cdd2",
-        min_border_left=64, min_border_right=12, output_backend="canvas", **more,
+        min_border_left=64, min_border_right=12, output_backend="canvas",
     )  # fmt: skip
     for curve in trend.curves:
         drawn = plot.line(
@@ -109,7 +110,8 @@ def _plot(trend: Trend, source: ColumnDataSource, times: Range1d) -> Any:
 def trend_parts() -> tuple[str, dict[str, str]]:
     """The script that draws the trends, and the HTML place of each by name.
 
-    The page finds the table of rows as model "rows", and the time axis as "times".
+    The page finds the table of rows as model "rows", the time axis as "times", and the other axis of each trend as
+    "values-" and its name.
     """
     source = ColumnDataSource({one.name: [] for one in COLUMNS_SHOWN}, name="rows")
     times = Range1d(start=0.0, end=300_000.0, name="times")

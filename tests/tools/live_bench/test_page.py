@@ -14,6 +14,7 @@ from scenarios.preparation import prepare
 from tests.tools.live_bench.rig import new_folder, serving
 from tools.live_bench.forms import FORMS
 from tools.live_bench.server import LiveServer
+from tools.live_bench.trends import TRENDS
 
 CHROMIUM = shutil.which("chromium")
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -124,6 +125,27 @@ def test_the_pace(seen: Seen) -> None:
     assert page.locator("#now dd").all_inner_texts()[0].endswith(" kPa")
     sync_api.expect(page.locator("#score tbody tr").first).to_be_visible(timeout=PATIENCE_MS)
     assert seen.complaints == []
+
+
+def test_every_trend_shows_its_last_row(seen: Seen) -> None:
+    """Each curve's last value lies within its picture, and the picture is not so tall that nothing can be seen in it."""
+    page = seen.page
+    page.click("#scan")
+    seen.said("^scan at ")
+    seen.until("rows", lambda rows: rows > 10)
+    page.wait_for_timeout(1000)
+    for trend in TRENDS:
+        last, rows, axis = page.evaluate(
+            """([name, columns]) => {
+              const find = (key) => Bokeh.documents[0].get_model_by_name(key), axis = find(`values-${name}`);
+              const shown = columns.map((one) => [...find("rows").data[one]]);
+              return [shown.map((one) => one.at(-1)), shown.flat(), [axis.start, axis.end]];
+            }""",
+            [trend.name, [curve.column for curve in trend.curves]],
+        )
+        assert axis[0] <= min(last) <= max(last) <= axis[1], trend.name
+        if trend.span is None:
+            assert axis[1] - axis[0] <= 1.2 * (max(rows) - min(rows)) + max(1.0, 0.02 * max(map(abs, rows))), trend.name
 
 
 def test_stop_button_moments_and_settings(seen: Seen, server: LiveServer) -> None:

@@ -121,6 +121,40 @@ def test_a_pulse_of_one_row_is_drawn_however_far_one_looks(page: Any) -> None:
     assert page.evaluate(ink) > 20
 
 
+def test_a_flickering_curve_is_inked_from_lowest_to_highest_with_its_pulse_and_its_gap(page: Any) -> None:
+    """Rows that go up and down within a dot of the screen are drawn as bars: their ink, a pulse of one row and a gap."""
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.locator("[data-trend=power]").scroll_into_view_if_needed()
+    ink = """(() => {
+      const s = twoslideTrends.sheets[0], f = s.figures.find((one) => one.trend.name === "power");
+      const columns = f.trend.curves.map((curve) => s.columns[curve.column]), kept = columns.map((column) => column.y);
+      const flicker = kept[0].map((_, k) => k === 1234 ? 480 : k > 300 && k < 400 ? NaN : k % 2 ? 100 : 200);
+      const draw = (ys) => { columns.forEach((column, k) => { column.y = ys[k]; }); twoslidePlot(s, f); };
+      draw(columns.map(() => flicker));
+      const copy = Object.assign(document.createElement("canvas"), { width: f.canvas.width, height: f.canvas.height });
+      const ctx = copy.getContext("2d"), ratio = copy.width / f.box.clientWidth, [least, most] = f.span;
+      ctx.drawImage(f.canvas, 0, 0); // one look at each canvas: the browser complains of a second
+      const whole = ctx.getImageData(0, 0, copy.width, copy.height), at = (k, x) => 4 * (k * copy.width + x);
+      const inked = (k, x) => whole.data[at(k, x) + 3] > 120 && whole.data[at(k, x) + 1] < 200;
+      const y = (v) => Math.round((6 + ((most - v) / (most - least)) * (f.box.clientHeight - 26)) * ratio);
+      const share = (row, low, high) => { // of the height between two values, at one row
+        const across = Math.round(s.x(1000 * row) * ratio);
+        let seen = 0;
+        for (let k = y(high) + 1; k < y(low) - 1; k++) {
+          if ([-1, 0, 1].some((c) => inked(k, across + c))) seen++;
+        }
+        return seen / (y(low) - y(high) - 2);
+      };
+      const found = [share(700, 100, 200), share(1234, 200, 480), share(350, 105, 195), share(1300, 205, 475)];
+      draw(kept);
+      return found;
+    })()"""
+    assert _sheet(page, "s.view.to - s.view.from") == 1_800_000.0
+    flickers, pulse, gap, above = page.evaluate(ink)
+    assert min(flickers, pulse) > 0.95
+    assert max(gap, above) < 0.35  # the grid's lines and, at most, a mark
+
+
 def test_all_of_it_with_the_keyboard(page: Any) -> None:
     root = page.locator(".trendsheet")
 
