@@ -108,7 +108,7 @@
     const mine = message.holder === bench.me, others = message.viewers.filter((one) => one !== bench.me);
     for (const set of document.querySelectorAll("fieldset.held")) set.disabled = !mine;
     const who = mine ? "You hold control." : message.holder ? `Viewer ${message.holder} holds control; you watch.` : "Nobody holds control.";
-    find("who").textContent = `You are viewer ${bench.me} of ${message.viewers.length}. ${who}`;
+    find("who").textContent = `You are viewer ${bench.me}; ${message.viewers.length === 1 ? "nobody else watches" : `${message.viewers.length} watch`}. ${who}`;
     document.body.dataset.control = mine ? "mine" : message.holder ? "other" : "free";
     find("take").disabled = message.holder !== 0;
     find("ask").disabled = mine || message.holder === 0;
