@@ -115,6 +115,17 @@ def test_a_power_dip_takes_the_cabinet_with_it() -> None:
     assert made.operator.valves_open
 
 
+def test_scans_are_late_until_the_last_that_holds_them_is_over() -> None:
+    made = world(
+        {"kind": "late_scan", "at": "10 s", "lasting": "3 s"}, {"kind": "late_scan", "at": "12 s", "lasting": "4 s"}
+    )
+    seen = []
+    for seconds in (9, 11, 14, 17):
+        at(made, seconds)
+        seen.append(made.operator.scanned)
+    assert seen == [True, False, False, True]
+
+
 def test_every_happening_is_tried_in_this_file() -> None:
     text = __import__("pathlib").Path(__file__).read_text(encoding="utf-8")
     for model in HAPPENINGS:

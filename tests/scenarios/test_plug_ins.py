@@ -33,13 +33,13 @@ def run(scenario: Path, controller: str, out: Path | None = None) -> RunResult:
 UNLOADED_AND_STOPPED = """
 [[event]]
 kind = "load_ramp"
-at = "200 s"
+at = "10 min"
 to = "0 kW"
 over = "10 s"
 [[event]]
 kind = "operator"
 action = "stop_button"
-at = "9 min"
+at = "19 min"
 """
 
 
@@ -47,7 +47,8 @@ at = "9 min"
 def test_c_controller_and_its_python_twin_give_the_same_trace_scan_by_scan(
     short: Path, plain_steps_library: Path, clock_offset_ms: int
 ) -> None:
-    short.write_text(short.read_text(encoding="utf-8") + UNLOADED_AND_STOPPED, encoding="utf-8")
+    text = short.read_text(encoding="utf-8").replace('duration = "10 min"', 'duration = "20 min"')
+    short.write_text(text + UNLOADED_AND_STOPPED, encoding="utf-8")
 
     def every_scan(controller: str) -> RunResult:
         (prepared,) = prepare([short], controller=controller, log_ms=SCAN_MS)
@@ -56,7 +57,7 @@ def test_c_controller_and_its_python_twin_give_the_same_trace_scan_by_scan(
     in_c, in_python = every_scan(str(plain_steps_library)), every_scan(f"{PLAIN}:PlainSteps")
     assert in_c.failure is None
     assert in_python.failure is None
-    assert in_c.trace["time_ms"].tolist() == list(range(0, 600_001, SCAN_MS))
+    assert in_c.trace["time_ms"].tolist() == list(range(0, 1_200_001, SCAN_MS))
     for name, values in in_c.trace.values.items():
         assert values.tobytes() == in_python.trace[name].tobytes(), name
     assert in_c.trace.events == in_python.trace.events

@@ -14,7 +14,7 @@ from scenarios.errors import InputRefused
 from scenarios.logged_data.records import LoggedData, LoggedEvent, Series
 from scenarios.settings_sheet import write_sheet
 from tools.replay.diagnosis import Diagnosis, Ranked
-from tools.replay.findings import Findings, find
+from tools.replay.findings import find
 from tools.replay.first_out import Stop
 from tools.replay.fitting import Fit
 from tools.replay.hypotheses import HYPOTHESES
@@ -39,17 +39,13 @@ def stop(verdict: str, at_ms: int = 0, *names: str) -> Stop:
     return Stop(at_ms, at_ms, "motor_running", verdict, causes)
 
 
-def found_of(*stops: Stop) -> Findings:
-    return Findings(LoggedData({}, [], {}, ()), None, [], list(stops), None, None)
-
-
 def test_the_last_stop_that_nobody_wanted_is_studied() -> None:
     trip, chain = stop("trip", 1, "LOW_OIL_DIFFERENTIAL"), stop("hard-wired", 3)
-    assert chosen_stop(found_of(trip, stop("operator", 2))) is trip
-    assert chosen_stop(found_of(trip, chain, stop("logic", 4))) is chain
+    assert chosen_stop([trip, stop("operator", 2)]) is trip
+    assert chosen_stop([trip, chain, stop("logic", 4)]) is chain
     wanted = stop("operator", 5)
-    assert chosen_stop(found_of(wanted)) is wanted
-    assert chosen_stop(found_of()) is None
+    assert chosen_stop([wanted]) is wanted
+    assert chosen_stop([]) is None
 
 
 @pytest.mark.parametrize(
@@ -104,7 +100,7 @@ def test_no_cause_is_certain_and_none_impossible() -> None:
     rows = causes_table(study_with(1.0, 25.0))
     assert [row["probability"] for row in rows] == ["99 %", "under 1 %"]
     assert [row["explains"] for row in rows] == ["75 %", "–"]
-    assert rows[0]["size"] != "–"
+    assert rows[0]["size"] == "–", "without the evidence nobody knows how far it had come"
 
 
 def test_a_cause_that_explains_nothing_has_no_size() -> None:

@@ -89,7 +89,7 @@ def test_the_model_based_law_answers_as_the_formula_says(w_rad_s: float, moved: 
     c, filter_s = MODEL.model, 0.0
     curve = MODEL.common.volume_ratio.trapped_fraction_frac
     settings = replace(MODEL, model=replace(c, settled_zone_kpa=0.0))
-    state, inputs = ModelBasedState(moving=True), Inputs()
+    state, inputs = ModelBasedState(moving=True, direction=1), Inputs()
     state.common.sequence.mode = Mode.AUTOMATIC
     signals = state.common.signals
     signals.suction_pressure_good = True
@@ -106,6 +106,9 @@ def test_the_model_based_law_answers_as_the_formula_says(w_rad_s: float, moved: 
         signals.capacity_position_pct = place_pct + (wave if moved == "position" else 0.0)
         # a steady offset inside the hold zone keeps the law moving without its trim; it adds a constant to the wish
         state.common.capacity.error_kpa = 1.0 + (wave if moved == "suction" else 0.0)
+        if wishes:
+            # a move goes one way: from just below, every wish of a sine is one upwards, and within the ramp of a scan
+            state.common.capacity.free_pct = wishes[-1] - 0.3
         model_law(settings, state, inputs, 100)
         assert state.moving
         assert state.trim_pct == 0.0
