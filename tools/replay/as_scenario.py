@@ -225,21 +225,6 @@ def _fault_lines(
     if key in ("capacity_linkage", "volume_ratio_linkage"):
         size = f"{100.0 * found.amount:.1f} %"
         return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
-    if key in SENSOR_EVENTS:
-        return _sensor_lines(evidence, found, onset_s, rise_s, goes_on), ""
-    if key == "other_machine":
-        return _event("other_compressor", at=f"{onset_s:.0f} s", flow=f"{max(0.0, found.size):.4f} m³/s"), ""
-    if key == "oil_loss":
-        rate = found.hypothesis.size * reached(evidence, found) / max(60.0, rise_s)
-        return _event("oil_loss", at=f"{onset_s:.0f} s", flow=f"{rate:.5f} kg/s"), ""
-    if key in ("capacity_slide", "volume_ratio_slide"):
-        if found.amount > 0.6:
-            return _event("plant_fault", fault=f"{key}_stuck", at=f"{onset_s:.0f} s"), ""
-        size = f"{100.0 * found.amount:.1f} %"
-        return _event("plant_fault", fault=f"{key}_slow", at=f"{onset_s:.0f} s", size=size), ""
-    if key in ("capacity_linkage", "volume_ratio_linkage"):
-        size = f"{100.0 * found.amount:.1f} %"
-        return _event("plant_fault", fault=f"{key}_slip", at=f"{onset_s:.0f} s", size=size), ""
     if key == "heat_rejection":
         growth = {"over": f"{rise_s:.0f} s"} if rise_s >= 5.0 else {}
         size = f"{100.0 * lost_conductance_frac(evidence, found):.2f} %"
