@@ -10,6 +10,7 @@ Shares and times are common practice, no source.
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from scenarios.settings_sheet import write_whole
 
 HOUR_MIN = 60
 LOWEST_SHARE, HIGHEST_SHARE = 0.2, 0.8  # of full capacity: outside it the slide stands at a stop or the machine stops
+LEAST_BATCH_SHARE = 0.02  # less than that is no batch
 
 _SEARCH: tuple[tuple[str, float, str, tuple[dict[str, Any], ...]], ...] = (
     ("Steady half load", 0.45, "running", ()),
@@ -133,17 +135,34 @@ def write_search_scenarios(
     return out
 
 
+def most_at_once(every: float, lasting: float) -> int:
+    """Batches that stand there together but for 1 % of the time: Poisson of mean lasting/every (M/G/infinity queue)."""
+    from scipy.stats import poisson
+
+    return max(1, int(poisson.ppf(0.99, lasting / every)))
+
+
 def drawn_hour(seed: int, number: int) -> tuple[float, tuple[dict[str, Any], ...]]:
-    """Load at the start and the events of one unseen hour; the load stays between LOWEST_SHARE and HIGHEST_SHARE."""
+    """Load at the start and the events of one unseen hour.
+
+    The load stays between LOWEST_SHARE and HIGHEST_SHARE, batches included but for the 1 % that `most_at_once` leaves.
+    """
     r = generator(seed, "tuning proof hour", number)
     load = start = round(float(r.uniform(0.3, 0.7)), 3)
+    batches = batches_until = 0.0  # the most that batches add, and until which minute
     events: list[dict[str, Any]] = []
     times = sorted(float(t) for t in r.uniform(6.0, 52.0, int(r.integers(1, 5))))
     for k, at in enumerate(times):
         kind = str(r.choice(["load_step", "load_step", "load_ramp", "batch_arrivals"]))
         at = round(at, 1)
+        batches = batches if at < batches_until else 0.0
+        highest = HIGHEST_SHARE - batches
+        if kind == "load_ramp" and batches:
+            kind = (
+                "load_step"  # a ramp's end counts the batches in progress, and these would be taken off it afterwards
+            )
         if kind == "load_step":
-            low, high = max(LOWEST_SHARE - load, -0.35), min(HIGHEST_SHARE - load, 0.35)
+            low, high = max(LOWEST_SHARE - load, -0.35), min(highest - load, 0.35)
             change = round(float(r.uniform(low, high)), 3)
             load += change
             events.append({"kind": kind, "at": at, "change": change})
@@ -155,9 +174,14 @@ def drawn_hour(seed: int, number: int) -> tuple[float, tuple[dict[str, Any], ...
                 over = round(max(0.1, min(over, times[k + 1] - at - 0.1)), 1)
             events.append({"kind": kind, "at": at, "to": load, "over": over})
         else:
-            heat = round(float(r.uniform(0.03, 0.1)), 3)
+            heat = float(r.uniform(0.03, 0.1))
             every, lasting = (round(float(r.uniform(*between)), 1) for between in ((4.0, 12.0), (3.0, 8.0)))
             until = round(min(58.0, at + float(r.uniform(10.0, 40.0))), 1)
+            together = most_at_once(every, lasting)
+            heat = math.floor(1000.0 * min(heat, (highest - load) / together)) / 1000.0
+            if heat < LEAST_BATCH_SHARE:
+                continue
+            batches, batches_until = batches + together * heat, max(batches_until, until + lasting)
             events.append({"kind": kind, "from": at, "until": until, "every": every, "heat": heat, "lasting": lasting})
     if r.random() < 0.4:
         by = round(float(r.uniform(-5.0, 5.0)), 1)
