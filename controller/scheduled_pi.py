@@ -30,7 +30,7 @@ class PiSettings:
     proportional_band_kpa: float = pressure_difference(
         55.0, 2.0, 2000.0, "error that moves the demand by 100 %: near SIMC for the demo vessel, 3 s effective delay"
     )
-    integral_time_ms: int = duration(30_000, 1_000, 3_600_000, "SIMC: 8 effective delays of 3 s and some")
+    integral_time_ms: int = duration(30_000, 1_000, 3_600_000, "SIMC: 8 effective delays of a little more than 3 s")
     rest_zone_kpa: float = pressure_difference(
         4.0, 0.0, 60.0, "either side, ± 0.34 K at −10 °C; inside it the law rests, which spares the slide"
     )

@@ -35,11 +35,7 @@ NEUTRAL_ZONE_PCT = 2.5
 REVERSAL_ZONE_PCT = 3.5
 # The model-based law moves one way at a time, so narrow zones do not make it hunt.  Ms over the demo plant's operating map
 # is 1.42, and 1.84 with gain, dead time and lag 20 % off.
-MODEL_OBSERVER_MS = 8_000
-MODEL_RETURN_MS, MODEL_FAR_RETURN_MS = 35_000, 24_000
-MODEL_HORIZON_MS = 8_000
-MODEL_HOLD_KPA, MODEL_SETTLED_KPA = 2.0, 0.8
-MODEL_ZONE_PCT = 1.6  # of the drive, either way: the law itself decides when to turn
+MODEL_ZONE_PCT = 1.2  # of the drive, either way: the law itself decides when to turn
 TARN_MOSS_FULL_LOAD_A = 270.0  # name plate of its 160 kW motor (invented): the model's current at rated power
 TARN_MOSS_STROKE_MS = 40_000  # geared motors, either way
 TARN_MOSS_REST_ZONE_KPA = 3.0  # slow rooms: the law would stand at the zone's edge for an hour, and needs it less
@@ -59,16 +55,6 @@ def demo_settings(name: str) -> Any:
     if name == "scheduled_pi":
         settings = replace(settings, pi=replace(settings.pi, gain_multiplier=gain))
     if name == "model_based":
-        model = replace(
-            settings.model,
-            observer_time_ms=MODEL_OBSERVER_MS,
-            return_time_ms=MODEL_RETURN_MS,
-            far_return_time_ms=MODEL_FAR_RETURN_MS,
-            horizon_ms=MODEL_HORIZON_MS,
-            hold_zone_kpa=MODEL_HOLD_KPA,
-            settled_zone_kpa=MODEL_SETTLED_KPA,
-        )
-        settings = replace(settings, model=model)
         own = replace(drive, neutral_zone_pct=MODEL_ZONE_PCT, reversal_zone_pct=MODEL_ZONE_PCT)
         capacity = replace(capacity, drive=own)
     return replace(settings, common=replace(common, volume_ratio=volume_ratio, capacity=capacity))

@@ -501,16 +501,18 @@ typedef struct twoslide_model_settings {
     int64_t horizon_ms; /* ms */
     double hold_zone_kpa; /* kPa */
     double settled_zone_kpa; /* kPa */
+    double turn_zone_kpa; /* kPa */
+    int64_t turn_time_ms; /* ms */
     int64_t trim_time_ms; /* ms */
     double feed_forward_gain;
 } twoslide_model_settings;
-TWOSLIDE_SAME_SIZE(twoslide_model_settings, 80);
+TWOSLIDE_SAME_SIZE(twoslide_model_settings, 96);
 
 typedef struct twoslide_model_based_settings {
     twoslide_common_settings common;
     twoslide_model_settings model;
 } twoslide_model_based_settings;
-TWOSLIDE_SAME_SIZE(twoslide_model_based_settings, 1808);
+TWOSLIDE_SAME_SIZE(twoslide_model_based_settings, 1824);
 
 int32_t twoslide_abi_version(void);
 int64_t twoslide_state_bytes(void);
