@@ -58,6 +58,7 @@ def consistent(settings: Any) -> Any:
             model=replace(
                 m,
                 settled_zone_kpa=min(m.settled_zone_kpa, m.hold_zone_kpa),
+                turn_zone_kpa=max(m.turn_zone_kpa, m.hold_zone_kpa),
                 far_return_time_ms=min(m.far_return_time_ms, m.return_time_ms),
                 observer_time_ms=min(m.observer_time_ms, int(OBSERVER_OF_RETURN * m.return_time_ms)),
             ),

@@ -93,6 +93,16 @@ _TABLE = tuple(
             "a move ends sooner, further off the set point",
             "a move goes on until nearer to the set point: longer moves",
         ),
+        (
+            r"model\.turn_zone",
+            "the slide waits through larger deviations before it turns round: fewer reversals, pressure held less closely",
+            "the slide turns round at smaller deviations: more reversals, pressure held more closely",
+        ),
+        (
+            r"model\.turn_time",
+            "a deviation stands longer before the slide turns round: fewer reversals, a mean further off",
+            "a deviation stands less long before the slide turns round: more reversals, a mean nearer to the set point",
+        ),
         (r"model\.trim_time", "slower return of the mean, fewer moves", "quicker return of the mean, more moves"),
         (
             r"common\.capacity\.measurement_filter",

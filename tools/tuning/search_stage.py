@@ -30,9 +30,9 @@ from tools.tuning.study import Plan, Start, StudyResult, Watch, run_study
 from tools.tuning.trials import INFEASIBLE, Constraints, Context, Outcome
 from tools.tuning.tuning_result import KnobRow, Search, Trial
 
-OBSERVER_TIMES_MS = (8_000, 10_000, 14_000)  # starts of the model-based law: from quick to quiet
-NARROW_FRAC = 0.4  # of the sheet's hold and settled zone: a move goes one way, so narrow zones do not make it hunt
-QUICK_FRAC = 0.65  # of the sheet's return times and zones of the drive
+CLOSE_FRAC = 0.4  # of the sheet's zones of the drive: a move goes one way, so narrow zones do not make it hunt
+LEAST_ZONE_PCT = 1.2  # half as much again as the shortest pulse of the demo plant moves
+PATIENT, QUICK, QUIET = 1.5, 0.7, 1.4  # times the turn zone, the return times, the observer time
 GIVEN = "sheet given"
 
 
@@ -79,23 +79,21 @@ def pi_starts(base: ScheduledPiSettings, points: Sequence[PiPoint], zones: Zones
 
 
 def model_starts(base: ModelBasedSettings) -> tuple[Start, ...]:
-    """Starts of the model-based law: the sheet with quieter observers, and one that keeps close to the set point."""
-    quiet = tuple(
-        Start(f"observer {ms / 1000:g} s", replace(base, model=replace(base.model, observer_time_ms=ms)))
-        for ms in OBSERVER_TIMES_MS
-    )
-    m, capacity = base.model, base.common.capacity
-    close = replace(
-        m,
-        hold_zone_kpa=NARROW_FRAC * m.hold_zone_kpa,
-        settled_zone_kpa=NARROW_FRAC * m.settled_zone_kpa,
-        return_time_ms=int(QUICK_FRAC * m.return_time_ms),
-        far_return_time_ms=int(min(m.far_return_time_ms, QUICK_FRAC * m.return_time_ms)),
-    )
-    zone_pct = QUICK_FRAC * capacity.drive.neutral_zone_pct
+    """Starts of the model-based law: the sheet with narrow zones of the drive, and that more patient, quicker, quieter."""
+    capacity, m = base.common.capacity, base.model
+    zone_pct = max(LEAST_ZONE_PCT, CLOSE_FRAC * capacity.drive.neutral_zone_pct)
     drive = replace(capacity.drive, neutral_zone_pct=zone_pct, reversal_zone_pct=zone_pct)
     common = replace(base.common, capacity=replace(capacity, drive=drive))
-    return (*quiet, Start("close to the set point", replace(base, common=common, model=close)))
+    models = {
+        "narrow zones of the drive": m,
+        "narrow zones, turns later": replace(m, turn_zone_kpa=PATIENT * m.turn_zone_kpa),
+        "narrow zones, turns earlier": replace(m, turn_zone_kpa=max(m.turn_zone_kpa / PATIENT, m.hold_zone_kpa)),
+        "narrow zones, quicker return": replace(
+            m, return_time_ms=int(QUICK * m.return_time_ms), far_return_time_ms=int(QUICK * m.far_return_time_ms)
+        ),
+        "narrow zones, quieter observer": replace(m, observer_time_ms=int(QUIET * m.observer_time_ms)),
+    }
+    return tuple(Start(name, replace(base, common=common, model=model)) for name, model in models.items())
 
 
 def plan_of(
