@@ -28,9 +28,10 @@ from scenarios.preparation import SCAN_MS, prepare
 from scenarios.settings_sheet import write_whole
 from scenarios.zero_failures import Bound, bound_of
 from tools.verification.ground import Ground
-from tools.verification.hunt_round import NAME, Nearest, Player, Round, one_round
+from tools.verification.hunt_round import Nearest, Round, one_round
 from tools.verification.pack import Pack, load_pack
 from tools.verification.trial import CONDENSING_C, LOAD_KW, Trial, from_dict
+from tools.verification.trial_judge import NAME, Player
 from tools.verification.workers import follow
 
 FORMAT = 2

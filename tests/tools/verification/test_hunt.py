@@ -17,12 +17,14 @@ import tools.verification.hunt_round as module
 from controller.registry import CROSS_CHECKS
 from scenarios.errors import InputRefused
 from scenarios.preparation import SCAN_MS, prepare
+from tools.verification.draws import alone, both_ends, changed, draw
 from tools.verification.findings import Finding, Verdict
 from tools.verification.ground import Ground, base_settings, moved_settings
 from tools.verification.hunt import Found, run
-from tools.verification.hunt_round import draw, one_round, player_of
+from tools.verification.hunt_round import one_round
 from tools.verification.pack import load_pack
-from tools.verification.trial import LAST_S, TEMPLATES, Happening, Trial, from_dict
+from tools.verification.trial import LAST_S, MOST_HAPPENINGS, TEMPLATES, Happening, Trial, from_dict
+from tools.verification.trial_judge import player_of
 
 LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
 GROUND = Ground(LIBRARY / "plants" / "harrow_ness.toml", "scheduled_pi", LIBRARY / "sheets" / "demo_scheduled_pi.toml")
@@ -113,6 +115,9 @@ class Fake:
     def __init__(self, *_: Any) -> None:
         self.runs = 0
 
+    def lacks(self, _trial: Trial) -> dict[str, float]:
+        return {}
+
     def __call__(self, trial: Trial) -> list[Finding]:
         self.runs += 1
         dips = [h.at_s for h in trial.happenings if h.name in DIPS]
@@ -135,17 +140,67 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_smallest_sequence_is_two_happenings_long_and_the_optimiser_comes_nearer() -> None:
     pack, found = load_pack(), Found()
     first = one_round(GROUND, 3, 0, pack)
-    for number in range(25):
+    for number in range(80):
         found.add(one_round(GROUND, 3, number, pack))
     assert len(found.broken["A-1"].happenings) == 2
     smallest = found.broken["A-1"]
     assert [h.name in (*DIPS, "stop button") for h in smallest.happenings] == [True, True]
     assert (smallest.settings, smallest.plant) == ((), 0), "what does not matter is not moved"
     assert found.nearest["B-1"].margin <= first.nearest["B-1"].margin
-    assert found.drawn == 25 * module.TRIALS_A_ROUND // 2
+    assert found.drawn == 80 * module.DRAWS_A_ROUND
     bound = found.zero_failure
     assert bound is not None
     assert bound.failures == found.failed_drawn
+
+
+class Far(Fake):
+    """C-1 counts from 40 kW below the least load that a happening may leave on, and is broken at 380 kW off."""
+
+    def lacks(self, trial: Trial) -> dict[str, float]:
+        off_kw = max((-h.sizes[0] for h in trial.happenings if h.name == "load step"), default=-300)
+        return {"C-1": max(0, 340 - off_kw) / 1000.0}
+
+    def __call__(self, trial: Trial) -> list[Finding]:
+        lack = self.lacks(trial)["C-1"]
+        verdict = Verdict.NOT_EXERCISED if lack else Verdict.HELD
+        return [Finding("C-1", verdict, exercised=int(not lack))]
+
+
+def test_steps_go_towards_a_requirement_that_nothing_exercised(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steps alone, from a trial that has nothing to do with it."""
+    monkeypatch.setattr(module, "STEPS_A_ROUND", 400)
+    out, judge = module.Round(0), Far()
+    start = Trial(300, 30, 0, (Happening("reset", 600),))
+    module._towards(out, judge, random.Random(1), [start], ["A-1", "C-1"])  # type: ignore[arg-type]
+    assert out.exercised["C-1"] > 0
+
+
+def test_the_first_rounds_try_every_happening_alone_once() -> None:
+    first = module._first_rounds(9)
+    places = [place for number in range(first + 3) for place in module._places(9, number)]
+    assert places == list(range(len(places)))
+    rng = random.Random(0)
+    alone_at_first = [alone(rng, 9, place) for place in places[: len(both_ends(9))]]
+    assert {t.happenings[0].name for t in alone_at_first} == set(TEMPLATES)
+    assert all(len(t.happenings) == 1 and not t.settings and not t.plant for t in alone_at_first)
+
+
+def test_aims_go_round_over_all_requirements() -> None:
+    pack = load_pack()
+    n = len(pack.requirements)
+    assert {module.aims(pack, 2, 2 * k)[0] for k in range(n)} == {one.id for one in pack.requirements}
+    assert sorted(module.aims(pack, 2, 7)) == sorted(one.id for one in pack.requirements)
+
+
+@given(st.integers(0, 2**32))
+def test_a_changed_trial_stays_in_its_ranges(seed: int) -> None:
+    rng = random.Random(seed)
+    trial = draw(rng)
+    for _ in range(20):
+        trial = changed(rng, trial)
+        values, ranges = trial.numbers()
+        assert all(low <= v <= high for v, (low, high) in zip(values, ranges, strict=True))
+        assert 1 <= len(trial.happenings) <= MOST_HAPPENINGS
 
 
 @pytest.mark.usefixtures("fake")
@@ -179,9 +234,9 @@ def test_a_hunt_that_was_ended_has_what_is_left_of_its_time(tmp_path: Path) -> N
 
 
 def test_a_real_round_on_a_correct_controller(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two drawn trials, played on the plant with the clock's wrap in the middle, and judged by the shipped packs."""
-    monkeypatch.setattr(module, "TRIALS_A_ROUND", 2)
-    monkeypatch.setattr(module, "MOVES_A_ROUND", 2)
+    """A draw and a happening alone, played on the plant with the clock's wrap on the way, judged by the shipped packs."""
+    monkeypatch.setattr(module, "DRAWS_A_ROUND", 1)
+    monkeypatch.setattr(module, "ALONE_AT_FIRST", 1)
     found = one_round(GROUND, 1, 0, load_pack())
     assert found.drawn == 1
     assert found.runs >= 2

@@ -83,7 +83,7 @@ def test_the_packs_alone_see_nine_of_ten() -> None:
 
 def test_a_copy_without_a_defect_does_what_the_shipped_one_does(tmp_path: Path) -> None:
     """Also the copy breaks nothing: what is seen later is the defect and not the copying."""
-    from tools.verification.hunt_round import player_of
+    from tools.verification.trial_judge import player_of
 
     name, controller = "stop_in_run_up", "scheduled_pi"
     prepared = scenario(name, controller)
