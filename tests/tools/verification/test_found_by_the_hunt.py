@@ -1,0 +1,37 @@
+"""Trials that a hunt on the correct controllers once called broken: the fault was the requirement's, and they hold now."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from scenarios.preparation import SCAN_MS, prepare
+from tools.verification.campaign import LIBRARY
+from tools.verification.findings import Verdict, evaluate
+from tools.verification.ground import Ground
+from tools.verification.pack import load_pack
+from tools.verification.trial import Happening, Trial
+from tools.verification.trial_judge import NAME, player_of
+
+TRIALS = {
+    # the operator asked for another demand by hand
+    "MT-04": Trial(
+        228, 27, 30, (Happening("capacity by hand", 205, (0,)), Happening("capacity by hand", 747, (100,))), 1208
+    ),
+    # the other machine pumps on into a condenser without fans while this one stands tripped, until the tables end
+    "RN-01": Trial(
+        271, 29, 68, (Happening("condenser fans", 405, (0,)), Happening("other compressor", 503, (1500,))), 229
+    ),
+}
+
+
+@pytest.mark.parametrize("name", TRIALS)
+def test_it_is_exercised_and_held(name: str, tmp_path: Path) -> None:
+    plant, sheet = LIBRARY / "plants" / "harrow_ness.toml", LIBRARY / "sheets" / "demo_scheduled_pi.toml"
+    Ground(plant, "scheduled_pi", sheet).write(TRIALS[name], tmp_path / NAME)
+    (prepared,) = prepare([tmp_path / NAME], log_ms=SCAN_MS)
+    trace, _ = player_of(tmp_path)(prepared)
+    found = {one.id: one for one in evaluate(load_pack(), trace, prepared.settings, NAME)}
+    assert found[name].exercised
+    assert [one for one in found.values() if one.verdict is Verdict.FAILED] == []
