@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from scenarios.settings_sheet import write_whole
@@ -38,7 +39,7 @@ def save_all(
                     place = Path(work) / str(len(shrinkers))
                     shrinkers[job.name] = Smaller(
                         job, line.run.seed, campaign.pack, played_by(campaign.pack, job), place,
-                        lambda runs, name=job.name: progress(name, runs),
+                        partial(progress, job.name),
                     )  # fmt: skip
                 file = save(line, job, folder, shrinkers[job.name].smallest(line.requirement))
             saved[line.requirement.id] = file

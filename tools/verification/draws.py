@@ -12,9 +12,9 @@ import random
 from dataclasses import replace
 
 from tools.verification.trial import (
-    CONDENSING_C,
+    CONDENSING_K,
     LAST_S,
-    LOAD_KW,
+    LOAD_PCT,
     MOST_HAPPENINGS,
     MOST_SETTINGS,
     MOVED,
@@ -47,7 +47,7 @@ def draw(rng: random.Random) -> Trial:
     moved = [] if plain else rng.sample(tuple(MOVED), rng.randint(0, MOST_SETTINGS))
     plant = 0 if plain else rng.choice((0, rng.randint(1, PLANTS)))
     return Trial(
-        rng.randint(*LOAD_KW), rng.randint(*CONDENSING_C), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S),
+        rng.randint(*LOAD_PCT), rng.randint(*CONDENSING_K), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S),
         plant, tuple((name, rng.randint(*MOVED[name])) for name in moved),
     )  # fmt: skip
 
@@ -68,7 +68,7 @@ def alone(rng: random.Random, seed: int, place: int) -> Trial:
     if turn > 1:
         happenings.append(_one(rng, rng.choice(NAMES), happenings))
     return Trial(
-        rng.randint(*LOAD_KW), rng.randint(*CONDENSING_C), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S)
+        rng.randint(*LOAD_PCT), rng.randint(*CONDENSING_K), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S)
     )
 
 
@@ -96,7 +96,7 @@ def changed(rng: random.Random, trial: Trial) -> Trial:
     elif what == "size" and happenings and happenings[k].sizes:
         happenings[k] = replace(happenings[k], sizes=_sizes(rng, happenings[k].name))
     else:
-        trial = replace(trial, load_kw=rng.randint(*LOAD_KW), condensing_c=rng.randint(*CONDENSING_C))
+        trial = replace(trial, load_pct=rng.randint(*LOAD_PCT), condensing_k=rng.randint(*CONDENSING_K))
     return replace(trial, happenings=tuple(happenings))
 
 

@@ -20,9 +20,9 @@ from tools.verification.findings import Finding, Verdict
 from tools.verification.ground import Ground
 from tools.verification.pack import Pack
 from tools.verification.trial import (
-    CONDENSING_C,
+    CONDENSING_K,
     LAST_S,
-    LOAD_KW,
+    LOAD_PCT,
     MOST_HAPPENINGS,
     MOST_SETTINGS,
     MOVED,
@@ -87,8 +87,8 @@ def _strategy(rng: random.Random) -> Any:
     wide = rng.random() < 0.5
     return st.builds(
         Trial,
-        st.integers(*LOAD_KW),
-        st.integers(*CONDENSING_C),
+        st.integers(*LOAD_PCT),
+        st.integers(*CONDENSING_K),
         st.integers(0, 99),
         st.lists(some, min_size=1, max_size=MOST_HAPPENINGS).map(tuple),
         st.integers(*WRAP_S),

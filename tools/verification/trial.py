@@ -11,10 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tools.verification.plant_scale import Scale
+
 MINUTES = 30
 LAST_S = MINUTES * 60 - 120  # nothing begins later: what it does shall be seen
 MOST_HAPPENINGS = 6
-LOAD_KW, CONDENSING_C = (150, 520), (26, 38)
+LOAD_PCT = (25, 90)  # of the machine's full load at its rating point
+CONDENSING_K = (-9, 3)  # over its rating's condensing temperature, at the start
 WRAP_S = (1, LAST_S)  # when the controller's 32-bit clock wraps
 PLANTS = 40  # draws of the plant's spread that a trial may have; 0 is the file's own plant
 MOST_SETTINGS = 2
@@ -62,7 +65,10 @@ MOVED: dict[str, tuple[int, int]] = {
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """One kind of happening.  sizes: name, low, high of each whole number; event: TOML keys, with {name} for a size."""
+    """One kind of happening.  sizes: name, low, high of each whole number; event: TOML keys, with {name} for a size.
+
+    load_pct, swept_pct, flow_pct: shares of what the machine does at full load, written in kW, m³/h and g/s.
+    """
 
     sizes: tuple[tuple[str, int, int], ...]
     event: tuple[tuple[str, str], ...]
@@ -95,9 +101,9 @@ _SIGNALS = (
 )  # fmt: skip
 
 TEMPLATES: dict[str, Template] = {
-    "load step": _of("load_step", (("kw", -400, 300),), change="{kw} kW"),
-    "load ramp": _of("load_ramp", (("kw", 0, 600), ("over", 10, 600)), to="{kw} kW", over="{over} s"),
-    "other compressor": _of("other_compressor", (("flow", 0, 1500),), flow="{flow} m³/h"),
+    "load step": _of("load_step", (("load_pct", -70, 50),), change="{load_pct} kW"),
+    "load ramp": _of("load_ramp", (("load_pct", 0, 100), ("over", 10, 600)), to="{load_pct} kW", over="{over} s"),
+    "other compressor": _of("other_compressor", (("swept_pct", 0, 160),), flow="{swept_pct} m³/h"),
     "selected off": _operator("select_off"),
     "selected local": _operator("select_local"),
     "selected remote": _operator("select_remote"),
@@ -116,7 +122,7 @@ TEMPLATES: dict[str, Template] = {
     "power dip": _of("power_dip", (_BRIEF,), lasting="{ms} ms"),
     "late scan": _of("late_scan", (_SCANS,), lasting="{scans}00 ms"),
     "condenser fans": _of("condenser_fans", (("pct", 0, 100),), running="{pct} %"),
-    "liquid surge": _of("liquid_surge", (("flow", 1, 300), _LASTING), flow="{flow} g/s", lasting="{s} s"),
+    "liquid surge": _of("liquid_surge", (("flow_pct", 1, 200), _LASTING), flow="{flow_pct} g/s", lasting="{s} s"),
     "oil pump weak": _fault("oil_pump_weak", 5, 100),
     "oil filter fouls": _fault("oil_filter_fouling", 5, 99),
     "oil cooler fouls": _fault("oil_cooler_fouling", 5, 100),
@@ -147,10 +153,10 @@ class Happening:
     at_s: int
     sizes: tuple[int, ...] = ()
 
-    def event(self) -> dict[str, str]:
+    def event(self, scale: Scale) -> dict[str, str]:
         """As a scenario writes it."""
         template = TEMPLATES[self.name]
-        values = {name: size for (name, _, _), size in zip(template.sizes, self.sizes, strict=True)}
+        values = {name: scale.size(name, size) for (name, _, _), size in zip(template.sizes, self.sizes, strict=True)}
         keys = {key: text.format(**values) for key, text in template.event}
         if "change" in keys and not keys["change"].startswith("-"):
             keys["change"] = f"+{keys['change']}"
@@ -162,8 +168,8 @@ class Trial:
     """One point of the space.  wraps_s: when the controller's clock wraps; plant: a draw of the plant's spread, 0 for the
     file's own; settings: those that are moved, with % of the sheet's value."""
 
-    load_kw: int
-    condensing_c: int
+    load_pct: int
+    condensing_k: int
     seed: int
     happenings: tuple[Happening, ...]
     wraps_s: int = 700
@@ -191,7 +197,7 @@ class Trial:
 
     def numbers(self) -> tuple[list[int], list[tuple[int, int]]]:
         """All times and sizes in one row, and the range of each: what an optimiser moves."""
-        values, ranges = [self.load_kw, self.condensing_c, self.wraps_s], [LOAD_KW, CONDENSING_C, WRAP_S]
+        values, ranges = [self.load_pct, self.condensing_k, self.wraps_s], [LOAD_PCT, CONDENSING_K, WRAP_S]
         for name, share_pct in self.settings:
             values.append(share_pct)
             ranges.append(MOVED[name])
@@ -211,7 +217,7 @@ class Trial:
             happenings.append(Happening(h.name, row[k], tuple(row[k + 1 : k + 1 + n])))
             k += 1 + n
         return replace(
-            self, load_kw=row[0], condensing_c=row[1], wraps_s=row[2], settings=settings, happenings=tuple(happenings)
+            self, load_pct=row[0], condensing_k=row[1], wraps_s=row[2], settings=settings, happenings=tuple(happenings)
         )
 
     def told(self) -> str:
@@ -226,7 +232,7 @@ class Trial:
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
         return {
-            "load_kw": self.load_kw, "condensing_c": self.condensing_c, "seed": self.seed, "wraps_s": self.wraps_s,
+            "load_pct": self.load_pct, "condensing_k": self.condensing_k, "seed": self.seed, "wraps_s": self.wraps_s,
             "plant": self.plant, "settings": [list(one) for one in self.settings],
             "happenings": [[h.name, h.at_s, list(h.sizes)] for h in self.happenings],
         }  # fmt: skip
@@ -237,5 +243,5 @@ def from_dict(data: dict[str, Any]) -> Trial:
     happenings = tuple(Happening(name, at_s, tuple(sizes)) for name, at_s, sizes in data["happenings"])
     settings = tuple((name, share_pct) for name, share_pct in data["settings"])
     return Trial(
-        data["load_kw"], data["condensing_c"], data["seed"], happenings, data["wraps_s"], data["plant"], settings
+        data["load_pct"], data["condensing_k"], data["seed"], happenings, data["wraps_s"], data["plant"], settings
     )

@@ -59,7 +59,7 @@ class Judge:
         prepared = prepare([path], log_ms=SCAN_MS)[0]
         trace, _ = self.player(prepared)
         try:
-            monitor = Monitor(trace, prepared.settings)
+            monitor = Monitor(trace, self.ground.limits(prepared))
         except NotApplicable as reason:
             return [Finding(one.id, Verdict.NOT_APPLICABLE, reason=str(reason)) for one in self.pack.requirements]
         found = [judge(monitor, one, NAME) for one in self.pack.requirements]
