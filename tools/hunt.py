@@ -102,7 +102,7 @@ def _load_once(ground: Ground, check_plug_in: Callable[[Any], None]) -> None:
 
     with tempfile.TemporaryDirectory(prefix="twoslide-") as folder:
         path = Path(folder) / "hunt.toml"
-        ground.write(Trial(50, 0, 0, ()), path)
+        ground.write(Trial(50, 0, 4, 0, ()), path)
         check_plug_in(prepare([path], log_ms=SCAN_MS)[0])
 
 

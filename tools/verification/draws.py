@@ -20,6 +20,7 @@ from tools.verification.trial import (
     MOVED,
     NAMES,
     PLANTS,
+    SUCTION_K,
     TEMPLATES,
     WRAP_S,
     Happening,
@@ -34,6 +35,7 @@ _AT_HIGH, _AT_LOW = 0.3, 0.15  # shares of sizes at an end of their range
 _SOON = 0.6  # share of happenings that follow on another one
 _SOON_S = 600
 _IN_SERVICE_S = (300, 900)  # a start with its pre-lubrication and run-up is over by then
+ACTIONS = tuple(name for name in NAMES if dict(TEMPLATES[name].event)["kind"] == "operator")
 _TIMES = ("s", "ms", "over", "scans")  # sizes that are times: the short end of one shows little
 
 
@@ -46,15 +48,13 @@ def draw(rng: random.Random) -> Trial:
     plain = rng.random() < _PLAIN
     moved = [] if plain else rng.sample(tuple(MOVED), rng.randint(0, MOST_SETTINGS))
     plant = 0 if plain else rng.choice((0, rng.randint(1, PLANTS)))
-    return Trial(
-        rng.randint(*LOAD_PCT), rng.randint(*CONDENSING_K), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S),
-        plant, tuple((name, rng.randint(*MOVED[name])) for name in moved),
-    )  # fmt: skip
+    settings = tuple((name, rng.randint(*MOVED[name])) for name in moved)
+    return Trial(*_start(rng), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S), plant, settings)
 
 
 def alone(rng: random.Random, seed: int, place: int) -> Trial:
     """The trial at a place of the endless row of all happenings alone, each at each end of its sizes, in an order that
-    the seed gives: first in service, then during the start, from then on with another happening after it."""
+    the seed gives: first in service, then during the start, from then on with another one, often a person's action."""
     kinds = both_ends(seed)
     turn, k = divmod(place, len(kinds))
     name, high = kinds[k]
@@ -66,10 +66,13 @@ def alone(rng: random.Random, seed: int, place: int) -> Trial:
     at_s = _log_uniform(rng, 1, _IN_SERVICE_S[0]) if early else rng.randint(*_IN_SERVICE_S)
     happenings = [Happening(name, at_s, sizes)]
     if turn > 1:
-        happenings.append(_one(rng, rng.choice(NAMES), happenings))
-    return Trial(
-        rng.randint(*LOAD_PCT), rng.randint(*CONDENSING_K), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S)
-    )
+        happenings.append(_one(rng, rng.choice(ACTIONS if rng.random() < 0.5 else NAMES), happenings))
+    return Trial(*_start(rng), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S))
+
+
+def _start(rng: random.Random) -> tuple[int, int, int]:
+    """Load, condensing and suction at the start."""
+    return rng.randint(*LOAD_PCT), rng.randint(*CONDENSING_K), rng.randint(*SUCTION_K)
 
 
 def both_ends(seed: int) -> list[tuple[str, bool]]:
@@ -96,7 +99,8 @@ def changed(rng: random.Random, trial: Trial) -> Trial:
     elif what == "size" and happenings and happenings[k].sizes:
         happenings[k] = replace(happenings[k], sizes=_sizes(rng, happenings[k].name))
     else:
-        trial = replace(trial, load_pct=rng.randint(*LOAD_PCT), condensing_k=rng.randint(*CONDENSING_K))
+        load_pct, condensing_k, suction_k = _start(rng)
+        trial = replace(trial, load_pct=load_pct, condensing_k=condensing_k, suction_k=suction_k)
     return replace(trial, happenings=tuple(happenings))
 
 

@@ -89,7 +89,7 @@ class Ground:
         document["seed"] = trial.seed
         document["controller_clock"] = f"{CLOCK_MS - 1000 * trial.wraps_s} ms"
         document["start"] = {
-            "suction_pressure": f"{scale.suction_c:g} °C sat",
+            "suction_pressure": f"{scale.suction_c(trial.suction_k):g} °C sat",
             "discharge_pressure": f"{scale.condensing_c(trial.condensing_k):g} °C sat",
             "load": f"{scale.load_kw(trial.load_pct):.1f} kW",
         }

@@ -30,7 +30,7 @@ from scenarios.zero_failures import Bound, bound_of
 from tools.verification.ground import Ground
 from tools.verification.hunt_round import Nearest, Round, one_round
 from tools.verification.pack import Pack, load_pack
-from tools.verification.trial import CONDENSING_K, LOAD_PCT, Trial, from_dict
+from tools.verification.trial import CONDENSING_K, LOAD_PCT, SUCTION_K, Trial, from_dict
 from tools.verification.trial_judge import NAME, Player
 from tools.verification.workers import follow
 
@@ -200,8 +200,8 @@ def _check(ground: Ground) -> None:
     """Refuse what cannot be hunted on, before the first round."""
     with tempfile.TemporaryDirectory(prefix="twoslide-hunt-") as folder:
         path = Path(folder) / NAME
-        for load_pct, condensing_k in zip(LOAD_PCT, CONDENSING_K, strict=True):
-            trial = Trial(load_pct, condensing_k, 0, ())
+        for start in zip(LOAD_PCT, CONDENSING_K, SUCTION_K, strict=True):
+            trial = Trial(*start, 0, ())
             ground.write(trial, path)
             try:
                 prepared = prepare([path], log_ms=SCAN_MS)[0]

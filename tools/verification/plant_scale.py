@@ -17,19 +17,18 @@ from scenarios.chosen_controller import plant_of
 from scenarios.errors import InputRefused, Problem
 from scenarios.preparation import STEP_MS
 
-SUCTION_OVER_RATING_K = 4.0  # a plant at rest is a little warm; a choice of this project's own
 BELOW_TABLES_K = 3.0  # what is left of the property tables above the warmest start
 ZERO_C_K = 273.15
 
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """Full load, full flow and swept flow at the rating point; the temperatures that trials start from."""
+    """Full load, full flow and swept flow at the rating point; the temperatures that trials are measured from."""
 
     full_load_w: float
     full_flow_kg_s: float
     swept_m3_s: float
-    suction_c: float
+    rating_evaporating_c: float
     rating_condensing_c: float
     warmest_condensing_c: float
 
@@ -40,6 +39,10 @@ class Scale:
     def condensing_c(self, over_k: float) -> float:
         """So many kelvin over the rating's condensing temperature, within the property tables."""
         return round(min(self.rating_condensing_c + over_k, self.warmest_condensing_c), 2)
+
+    def suction_c(self, over_k: float) -> float:
+        """So many kelvin over the rating's evaporating temperature."""
+        return round(self.rating_evaporating_c + over_k, 2)
 
     def size(self, name: str, value: int) -> str:
         """A size of a happening as its event writes it: a share of the machine's in its unit, or the number itself."""
@@ -71,7 +74,7 @@ def scale_of(path: Path) -> Scale:
         s.compression.mass_flow_kg_s * latent_j_kg,
         s.compression.mass_flow_kg_s,
         s.compression.swept_m3_s,
-        round(machine.rating_evaporating_k - ZERO_C_K + SUCTION_OVER_RATING_K, 2),
+        round(machine.rating_evaporating_k - ZERO_C_K, 2),
         round(machine.rating_condensing_k - ZERO_C_K, 2),
         round(p.refrigerant.temperature_high_k - ZERO_C_K - BELOW_TABLES_K, 2),
     )

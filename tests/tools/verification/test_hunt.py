@@ -41,7 +41,7 @@ def of(name: str, end: int, at_s: int = 600) -> Happening:
 
 @pytest.mark.parametrize("end", [1, 2])
 def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tmp_path: Path) -> None:
-    trial = Trial(50, -5, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
+    trial = Trial(50, -5, 4, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
     path = tmp_path / "all.toml"
     GROUND.write(trial, path)
     (prepared,) = prepare([path], log_ms=SCAN_MS)
@@ -53,14 +53,14 @@ def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tm
 def full(**more: Any) -> Trial:
     """A trial that moves everything."""
     settings = (("common.sequence.pre_lubrication", 60), ("common.protection.failed_stop", 200))
-    return Trial(50, -4, 7, (of("stop button", 1, 300),), 250, 3, settings, **more)
+    return Trial(50, -4, 4, 7, (of("stop button", 1, 300),), 250, 3, settings, **more)
 
 
 def test_what_a_trial_moves_is_in_its_files(tmp_path: Path) -> None:
     path = tmp_path / "one" / "trial.toml"
     GROUND.write(full(), path)
     (moved,) = prepare([path], log_ms=SCAN_MS)
-    GROUND.write(Trial(50, -4, 7, ()), tmp_path / "plain.toml")
+    GROUND.write(Trial(50, -4, 4, 7, ()), tmp_path / "plain.toml")
     (plain,) = prepare([tmp_path / "plain.toml"], log_ms=SCAN_MS)
     assert moved.clock_offset_ms == 2**32 - 250_000
     assert moved.settings.common.sequence.pre_lubrication_ms == 0.6 * plain.settings.common.sequence.pre_lubrication_ms
@@ -85,7 +85,7 @@ def test_moved_settings_never_contradict_each_other(seed: int) -> None:
 def test_a_move_that_contradicts_the_sheet_is_left_out() -> None:
     """A back-spin guard twice as long as the stop-to-start wait would let the machine start while it turns."""
     moves = (("common.sequence.stop_to_start", 40), ("common.sequence.spin_down", 200))
-    settings, kept = moved_settings(GROUND, Trial(50, -4, 7, (), settings=moves))
+    settings, kept = moved_settings(GROUND, Trial(50, -4, 4, 7, (), settings=moves))
     assert kept == [("common.sequence.spin_down", 200)]
     assert settings.common.sequence.stop_to_start_ms == base_settings(GROUND).common.sequence.stop_to_start_ms
 
@@ -164,7 +164,7 @@ def test_steps_go_towards_a_requirement_that_nothing_exercised(monkeypatch: pyte
     """Steps alone, from a trial that has nothing to do with it."""
     monkeypatch.setattr(module, "STEPS_A_ROUND", 2000)
     out, judge = module.Round(0), Far()
-    start = Trial(50, -5, 0, (Happening("reset", 600),))
+    start = Trial(50, -5, 4, 0, (Happening("reset", 600),))
     module._towards(out, judge, random.Random(1), [start], ["A-1", "C-1"])  # type: ignore[arg-type]
     assert out.exercised["C-1"] > 0
 

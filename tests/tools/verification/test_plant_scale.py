@@ -14,7 +14,7 @@ from scenarios.starting_sheet import starting_settings
 from tools.verification.campaign import LIBRARY
 from tools.verification.ground import Ground
 from tools.verification.plant_scale import scale_of
-from tools.verification.trial import CONDENSING_K, LOAD_PCT, TEMPLATES, Happening, Trial
+from tools.verification.trial import CONDENSING_K, LOAD_PCT, SUCTION_K, TEMPLATES, Happening, Trial
 
 
 def happenings(end: int) -> tuple[Happening, ...]:
@@ -44,7 +44,7 @@ def test_loads_and_conditions_suit_the_plant(plant: str, tmp_path: Path) -> None
     sheet = tmp_path / "sheet.toml"
     write_sheet(sheet, "scheduled_pi", settings, "Invented", "to begin with")
     for end in (0, 1):
-        trial = Trial(LOAD_PCT[end], CONDENSING_K[end], 0, happenings(end + 1))
+        trial = Trial(LOAD_PCT[end], CONDENSING_K[end], SUCTION_K[end], 0, happenings(end + 1))
         Ground(path, "scheduled_pi", sheet).write(trial, tmp_path / "trial.toml")
         (prepared,) = prepare([tmp_path / "trial.toml"], log_ms=SCAN_MS)
         load_w = prepared.scenario.start.load_w
@@ -56,6 +56,6 @@ def test_loads_and_conditions_suit_the_plant(plant: str, tmp_path: Path) -> None
 def test_the_demo_machine_carries_some_600_kw_at_full_load() -> None:
     scale = scale_of(LIBRARY / "plants" / "harrow_ness.toml")
     assert 590.0 < scale.load_kw(100) < 600.0
-    assert (scale.suction_c, scale.condensing_c(-5)) == (-6.0, 30.0)
+    assert (scale.suction_c(4), scale.condensing_c(-5)) == (-6.0, 30.0)
     assert scale.size("load_pct", -50) == f"{-scale.load_kw(50):.1f}"
     assert scale.size("s", 7) == "7"
