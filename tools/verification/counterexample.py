@@ -15,6 +15,7 @@ from tools.verification.hunted import Hunted
 from tools.verification.scenario_copy import scenario_copy
 from tools.verification.smaller import Shrunk, Smaller, file_name, played_by
 
+RUNS_IN_ALL = 400  # attempts to make scenarios smaller; what is left then is saved whole
 Progress = Callable[[str, int], None]
 
 
@@ -39,7 +40,7 @@ def save_all(
                     place = Path(work) / str(len(shrinkers))
                     shrinkers[job.name] = Smaller(
                         job, line.run.seed, campaign.pack, played_by(campaign.pack, job), place,
-                        partial(progress, job.name),
+                        partial(progress, job.name), RUNS_IN_ALL - sum(one.runs for one in shrinkers.values()),
                     )  # fmt: skip
                 file = save(line, job, folder, shrinkers[job.name].smallest(line.requirement))
             saved[line.requirement.id] = file

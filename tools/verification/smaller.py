@@ -60,10 +60,11 @@ class Smaller:
     """Makes one scenario smaller, for each requirement that it breaks."""
 
     def __init__(
-        self, job: Job, seed: int, pack: Pack, play: Play, work: Path, progress: Progress = lambda _runs: None
-    ) -> None:
+        self, job: Job, seed: int, pack: Pack, play: Play, work: Path, progress: Progress = lambda _runs: None,
+        runs_at_most: int | None = None,
+    ) -> None:  # fmt: skip
         self.job, self.seed, self.pack, self.play, self.work, self.progress = job, seed, pack, play, work, progress
-        self.runs = 0
+        self.runs, self.runs_at_most = 0, RUNS_AT_MOST if runs_at_most is None else min(runs_at_most, RUNS_AT_MOST)
         self._known: dict[Part, dict[str, Finding]] = {}
         one = prepare([job.scenario], controller=job.controller, settings=job.settings, seed=job.seed, log_ms=SCAN_MS)[
             0
@@ -113,7 +114,7 @@ class Smaller:
         """What a part says of a requirement that it breaks; None where it holds, or there are no runs left."""
         found = self._known.get(part)
         if found is None:
-            if self.runs >= RUNS_AT_MOST and not at_last:
+            if self.runs >= self.runs_at_most and not at_last:
                 return None
             self.runs += 1
             self.progress(self.runs)
