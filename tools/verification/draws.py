@@ -34,6 +34,7 @@ _PLAIN = 0.5  # share of draws without moved settings and plant
 _AT_HIGH, _AT_LOW = 0.3, 0.15  # shares of sizes at an end of their range
 _SOON = 0.6  # share of happenings that follow on another one
 _SOON_S = 600
+_EARLY, _FOLLOWED = 0.3, 0.75  # shares of what is tried alone again: during the start, and with another one after it
 _IN_SERVICE_S = (300, 900)  # a start with its pre-lubrication and run-up is over by then
 ACTIONS = tuple(name for name in NAMES if dict(TEMPLATES[name].event)["kind"] == "operator")
 _TIMES = ("s", "ms", "over", "scans")  # sizes that are times: the short end of one shows little
@@ -54,7 +55,8 @@ def draw(rng: random.Random) -> Trial:
 
 def alone(rng: random.Random, seed: int, place: int) -> Trial:
     """The trial at a place of the endless row of all happenings alone, each at each end of its sizes, in an order that
-    the seed gives: first in service, then during the start, from then on with another one, often a person's action."""
+    the seed gives: first in service, from the second turn on during the start too, and most with another one soon after,
+    often a person's action."""
     kinds = both_ends(seed)
     turn, k = divmod(place, len(kinds))
     name, high = kinds[k]
@@ -62,11 +64,13 @@ def alone(rng: random.Random, seed: int, place: int) -> Trial:
         (low_end, high_end)[high] if size not in _TIMES else rng.choice((low_end, high_end)) if size == "over" else high_end
         for size, low_end, high_end in TEMPLATES[name].sizes
     )  # fmt: skip
-    early = turn == 1 or (turn > 1 and rng.random() < 0.5)
+    early = turn > 0 and rng.random() < _EARLY
     at_s = _log_uniform(rng, 1, _IN_SERVICE_S[0]) if early else rng.randint(*_IN_SERVICE_S)
     happenings = [Happening(name, at_s, sizes)]
-    if turn > 1:
-        happenings.append(_one(rng, rng.choice(ACTIONS if rng.random() < 0.5 else NAMES), happenings))
+    if turn > 0 and rng.random() < _FOLLOWED:
+        follower = rng.choice(ACTIONS if rng.random() < 0.5 else NAMES)
+        after_s = min(LAST_S, at_s + _log_uniform(rng, 1, _SOON_S))
+        happenings.append(Happening(follower, after_s, _sizes(rng, follower)))
     return Trial(*_start(rng), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S))
 
 
@@ -76,9 +80,10 @@ def _start(rng: random.Random) -> tuple[int, int, int]:
 
 
 def both_ends(seed: int) -> list[tuple[str, bool]]:
-    """Every kind of happening with its high end, then those whose low end is another thing, each in a drawn order."""
+    """Every kind of happening with its high end, then those whose low end is another thing (nothing at all, or the other
+    way) and not only a small fault, each in a drawn order."""
     rng = random.Random(seed)
-    low = [name for name in NAMES if any(size not in _TIMES for size, *_ in TEMPLATES[name].sizes)]
+    low = [name for name in NAMES if any(size not in _TIMES and end <= 0 for size, end, _ in TEMPLATES[name].sizes)]
     return [(name, True) for name in rng.sample(NAMES, len(NAMES))] + [
         (name, False) for name in rng.sample(low, len(low))
     ]

@@ -37,10 +37,10 @@ from tools.verification.trial import (
 from tools.verification.trial_judge import Judge, Player, player_of
 
 DRAWS_A_ROUND = 3
-ALONE_AT_FIRST, ALONE_LATER = 10, 4  # happenings alone: in each round until all have been tried, and from then on
-SEQUENCES_A_ROUND = 5
+ALONE_AT_FIRST, ALONE_LATER = 10, 8  # happenings alone: in each round until all have been tried, and from then on
+SEQUENCES_A_ROUND = 4
 SHRINKS_AT_MOST = 60  # runs that making one failure smaller may take
-STEPS_A_ROUND = 10
+STEPS_A_ROUND = 8
 _NO_MARGIN = 1e-6
 
 
@@ -115,7 +115,7 @@ def one_round(ground: Ground, seed: int, number: int, pack: Pack, player: Player
             _note(out, tried[-1], judge(tried[-1]))
         if number >= _first_rounds(seed):
             _sequences(out, judge, rng)
-            if number % 2:
+            if number % 3:
                 _towards(out, judge, rng, tried, aims(pack, seed, number))
             else:
                 _sizes(out, judge, number)
@@ -143,7 +143,7 @@ def aims(pack: Pack, seed: int, number: int) -> list[str]:
     """The requirements in the order in which a round would aim at them: each round begins with another one."""
     names = [one.id for one in pack.requirements]
     random.Random(seed).shuffle(names)
-    k = number // 2 % len(names)
+    k = 2 * number // 3 % len(names)  # two rounds of three aim
     return names[k:] + names[:k]
 
 

@@ -45,9 +45,11 @@ def test_half_of_the_draws_are_plain_and_few_kinds_come_together() -> None:
     assert {h.name for t in trials for h in t.happenings} == set(TEMPLATES)
 
 
-def test_alone_begins_in_service_and_comes_to_the_start_in_the_second_turn() -> None:
+def test_alone_begins_in_service_and_is_followed_from_the_second_turn_on() -> None:
     n = len(both_ends(4))
-    times = [[alone(random.Random(k), 4, turn * n + k).happenings[0].at_s for k in range(n)] for turn in (0, 1)]
-    assert min(times[0]) >= 300
-    assert max(times[1]) <= 300
-    assert len(alone(random.Random(0), 4, 2 * n).happenings) == 2, "from then on another one follows"
+    first, second = ([alone(random.Random(k), 4, turn * n + k).happenings for k in range(n)] for turn in (0, 1))
+    assert all(len(one) == 1 and one[0].at_s >= 300 for one in first)
+    assert [one[0].name for one in first] == [one[0].name for one in second]
+    assert {len(one) for one in second} == {1, 2}
+    assert min(one[0].at_s for one in second) < 300 <= max(one[0].at_s for one in second)
+    assert all(one[0].at_s <= one[-1].at_s for one in second)

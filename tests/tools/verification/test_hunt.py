@@ -182,7 +182,7 @@ def test_the_first_rounds_try_every_happening_alone_once() -> None:
 def test_aims_go_round_over_all_requirements() -> None:
     pack = load_pack()
     n = len(pack.requirements)
-    assert {module.aims(pack, 2, 2 * k)[0] for k in range(n)} == {one.id for one in pack.requirements}
+    assert {module.aims(pack, 2, k)[0] for k in range(2 * n) if k % 3} == {one.id for one in pack.requirements}
     assert sorted(module.aims(pack, 2, 7)) == sorted(one.id for one in pack.requirements)
 
 
