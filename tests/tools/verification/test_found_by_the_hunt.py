@@ -23,6 +23,19 @@ TRIALS = {
     "RN-01": Trial(
         46, -6, 4, 68, (Happening("condenser fans", 405, (0,)), Happening("other compressor", 503, (160,))), 229
     ),
+    # far from its set point the demand is as far ahead as it may be, and the noise of the next reading farther
+    "MT-01": Trial(
+        58,
+        0,
+        11,
+        70,
+        (
+            Happening("load ramp", 234, (192, 90)),
+            Happening("capacity by hand", 779, (72,)),
+            Happening("capacity automatic", 963),
+        ),
+        468,
+    ),
     # a step of the law's own, three scans after the switch was turned
     "MT-03": Trial(61, -2, 11, 62, (Happening("selected local", 579),), 488),
     # two signals whose difference is the limit up to rounding: in the trace not above it, in the cabinet above
