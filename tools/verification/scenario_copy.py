@@ -17,10 +17,14 @@ _FILE_KINDS = ("load_log", "weather_log")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """What is left of a scenario: events by their number, and its duration, None for its own."""
+    """What is left of a scenario: events by their number, and its duration, None for its own.
+
+    at_start: what is left comes at the start of the run and not at its own time.
+    """
 
     events: tuple[int, ...]
     duration_ms: int | None = None
+    at_start: bool = False
 
 
 def events_of(scenario: Path) -> int:
@@ -55,6 +59,9 @@ def _cut(document: Any, part: Part) -> None:
             del document["event"][k]
     if "event" in document and not part.events:
         del document["event"]
+    for event in document.get("event", []) if part.at_start else []:
+        if "at" in event:
+            event["at"] = "0 s"
     if part.duration_ms is not None:
         document["duration"] = f"{part.duration_ms // 1000} s"
 

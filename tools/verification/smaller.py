@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import contextlib
 import itertools
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from scenarios.errors import InputRefused
@@ -26,7 +26,7 @@ from tools.verification.pack import Pack, Requirement
 from tools.verification.scenario_copy import Part, events_of, scenario_copy
 
 RUNS_AT_MOST = 60  # attempts for all requirements of one scenario
-FEW = 3  # events; with more of them left, two are left out at a time too
+FEW = 3  # events; with more of them left, more is tried
 GOES_ON_MS = 10_000  # after the moment that decides
 
 Play = Callable[[Path], list[Finding]]  # the findings of a scenario file, judged as the scenario that it came from
@@ -66,9 +66,9 @@ class Smaller:
         self.job, self.seed, self.pack, self.play, self.work, self.progress = job, seed, pack, play, work, progress
         self.runs, self.runs_at_most = 0, RUNS_AT_MOST if runs_at_most is None else min(runs_at_most, RUNS_AT_MOST)
         self._known: dict[Part, dict[str, Finding]] = {}
-        one = prepare([job.scenario], controller=job.controller, settings=job.settings, seed=job.seed, log_ms=SCAN_MS)[
-            0
-        ]
+        (one,) = prepare(
+            [job.scenario], controller=job.controller, settings=job.settings, seed=job.seed, log_ms=SCAN_MS
+        )
         self.limits, self.duration_ms = limits_of(job, one), one.scenario.duration_ms
 
     def smallest(self, requirement: Requirement) -> Shrunk | None:
@@ -79,18 +79,35 @@ class Smaller:
         part = Part(tuple(range(events_of(self.job.scenario))))
         if self._broken(part, name) is None:
             return None
+        part = self._fewest(part, name)
+        found = self._broken(part, name)
+        assert found is not None
+        cut = replace(part, duration_ms=self._end_ms(requirement, found))
+        ended = self._broken(cut, name, at_last=True) if cut.duration_ms else None
+        return Shrunk(part, found) if ended is None else Shrunk(cut, ended)
+
+    def _fewest(self, part: Part, name: str) -> Part:
+        """A part with as few events as still break a requirement."""
+        part = self._without(part, name, 1)
+        if len(part.events) <= FEW:
+            return part
+        # events may only hold the machine until another one's time has come: that one alone, from the start
+        for k in reversed(part.events):
+            one = Part((k,), at_start=True)
+            if self._broken(one, name) is not None:
+                return one
+        return self._without(part, name, 2)
+
+    def _without(self, part: Part, name: str, count: int) -> Part:
+        """A part from which no more can be left out, so many events at a time."""
         before = None
         while part != before:
             before = part
-            for gone in _groups(part):
+            for gone in itertools.combinations(reversed(before.events), count):
                 one = Part(tuple(k for k in part.events if k not in gone))
                 if one != part and self._broken(one, name) is not None:
                     part = one
-        found = self._broken(part, name)
-        assert found is not None
-        cut = Part(part.events, self._end_ms(requirement, found))
-        ended = self._broken(cut, name, at_last=True) if cut.duration_ms else None
-        return Shrunk(part, found) if ended is None else Shrunk(cut, ended)
+        return part
 
     def _end_ms(self, requirement: Requirement, found: Finding) -> int | None:
         """A little after the moment that decides, in whole seconds; None where that cuts nothing off.
@@ -129,9 +146,3 @@ class Smaller:
         except InputRefused:
             return {}  # what is left is no scenario
         return {one.id: one for one in findings if one.verdict is Verdict.FAILED}
-
-
-def _groups(part: Part) -> Iterator[tuple[int, ...]]:
-    """What may be left out of a part: each event, the last one first; then, where many are left, each two."""
-    for count in (1, 2) if len(part.events) > FEW else (1,):
-        yield from itertools.combinations(reversed(part.events), count)

@@ -79,6 +79,22 @@ def test_what_one_requirement_tried_is_not_run_again_for_another(tmp_path: Path)
     assert play.runs == runs
 
 
+def test_one_event_from_the_start_stands_for_many_that_hold_until_it(tmp_path: Path) -> None:
+    class Holds(Played):
+        """Broken with the last event at its time if all others are there, or with it alone from the start."""
+
+        def __call__(self, path: Path) -> list[Finding]:
+            super().__call__(path)
+            times = times_of(path)
+            broken = len(times) == len(every) or times == ["0"]
+            return [Finding("A-1", Verdict.FAILED if broken else Verdict.HELD, failed_ms=1_000, exercised=1)]
+
+    every, pack = times_of(TWELVE), pack_of(tmp_path)
+    found = shrinker(pack, Holds(set()), tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert (len(found.part.events), found.part.at_start) == (1, True)
+
+
 def test_no_requirement_of_the_pack_looks_beyond_the_end(tmp_path: Path) -> None:
     play, pack = Played(set(), failed_ms=0), pack_of(tmp_path, "always[0 s, 20 min] true")
     found = shrinker(pack, play, tmp_path / "work").smallest(pack["A-1"])
