@@ -91,11 +91,12 @@ class Smaller:
         part = self._without(part, name, 1)
         if len(part.events) <= FEW:
             return part
-        # events may only hold the machine until another one's time has come: that one alone, from the start
-        for k in reversed(part.events):
-            one = Part((k,), at_start=True)
-            if self._broken(one, name) is not None:
-                return one
+        # events may only hold the machine until another one's time has come: that one, or two, from the start
+        for count in (1, 2):
+            for left in itertools.combinations(part.events, count):
+                one = Part(left, at_start=True)
+                if self._broken(one, name) is not None:
+                    return one
         return self._without(part, name, 2)
 
     def _without(self, part: Part, name: str, count: int) -> Part:
