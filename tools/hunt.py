@@ -102,7 +102,7 @@ def _load_once(ground: Ground, check_plug_in: Callable[[Any], None]) -> None:
 
     with tempfile.TemporaryDirectory(prefix="twoslide-") as folder:
         path = Path(folder) / "hunt.toml"
-        ground.write(Trial(300, 30, 0, ()), path)
+        ground.write(Trial(50, 0, 4, 0, ()), path)
         check_plug_in(prepare([path], log_ms=SCAN_MS)[0])
 
 
@@ -148,8 +148,8 @@ def write_findings(folder: Path, ground: Ground, found: Found) -> dict[str, Path
             "least margin",
             "unit",
             "trials that exercised it",
-            "load kW",
-            "condensing °C",
+            "load %",
+            "condensing K over the rating",
             "happenings",
         ]
     )
@@ -159,8 +159,8 @@ def write_findings(folder: Path, ground: Ground, found: Found) -> dict[str, Path
         writer.writerow(
             [
                 name, "broken" if breaker else "held", "" if breaker or near is None else f"{near.margin:.6g}",
-                "" if breaker or near is None else near.unit, found.exercised[name], shown.load_kw if shown else "",
-                shown.condensing_c if shown else "", shown.told() if shown else "",
+                "" if breaker or near is None else near.unit, found.exercised[name], shown.load_pct if shown else "",
+                shown.condensing_k if shown else "", shown.told() if shown else "",
             ]
         )  # fmt: skip
     write_whole(folder / "hunt.csv", out.getvalue())

@@ -152,6 +152,20 @@ def _progress(total: int) -> Iterator[Progress]:
         yield lambda name, done: bar.update(task, description=escape(name), completed=done)
 
 
+@contextlib.contextmanager
+def _shrinking() -> Iterator[Progress]:
+    """What is being made smaller, on stderr; a line a scenario where that is no terminal."""
+    from rich.console import Console
+    from rich.markup import escape
+
+    shown = Console(stderr=True)
+    if not shown.is_terminal:
+        yield lambda name, runs: say(f"making {name} smaller") if runs == 1 else None
+        return
+    with shown.status("") as status:
+        yield lambda name, runs: status.update(f"making {escape(name)} smaller, run {runs}")
+
+
 def _facts(
     pack: Pack, campaign: Campaign, runs: Sequence[RunFindings], hunted: Hunted | None, promises: int
 ) -> list[tuple[str, str]]:
@@ -189,17 +203,12 @@ def _write(
 ) -> dict[str, Path]:  # fmt: skip
     """The record in its forms, and the scenario of every broken requirement; returns those by id."""
     from scenarios.settings_sheet import write_whole
-    from tools.verification.counterexample import save
-    from tools.verification.findings import Verdict
+    from tools.verification.counterexample import save_all
     from tools.verification.record_files import acceptance_csv, junit_xml, traceability_csv
     from tools.verification.record_html import as_html
 
-    jobs = {job.scenario.name: job for job in campaign.jobs}
-    saved = {}
-    for line in found:
-        if line.verdict is Verdict.FAILED and line.run is not None:
-            file = hunted.file_of(line.run) if hunted else None
-            saved[line.requirement.id] = file or save(line, jobs[line.run.scenario], folder / "counterexamples")
+    with _shrinking() as progress:
+        saved = save_all(found, campaign, hunted, folder / "counterexamples", progress)
     title = f"Acceptance record: {', '.join(sorted({short_name(run.controller) for run in runs}))}"
     shown = [*runs, *(hunted.replayed if hunted else ())]
     facts = _facts(pack, campaign, runs, hunted, len(found) - len(pack.requirements))

@@ -139,8 +139,8 @@ def test_what_the_hunt_breaks_is_in_the_record_and_is_played_again(
     """A requirement that the named scenario keeps and a stop button breaks: found, made small, saved, run again."""
     from tools.verification import hunt_round
 
-    monkeypatch.setattr(hunt_round, "TRIALS_A_ROUND", 6)
-    monkeypatch.setattr(hunt_round, "MOVES_A_ROUND", 1)
+    monkeypatch.setattr(hunt_round, "DRAWS_A_ROUND", 3)
+    monkeypatch.setattr(hunt_round, "ALONE_AT_FIRST", 3)
     monkeypatch.setattr(hunt_round, "SHRINKS_AT_MOST", 8)
     out = tmp_path / "out"
     pack = _pack(tmp_path, "trip_word == 0")

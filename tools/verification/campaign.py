@@ -26,10 +26,11 @@ from controller.registry import SHIPPED
 from scenarios.controllers import Kind
 from scenarios.errors import InputRefused, Problem
 from scenarios.loader import scenario_files
-from scenarios.preparation import SCAN_MS, Prepared, known, prepare
-from scenarios.settings_sheet import load_sheet, sheet_controller, write_whole
+from scenarios.preparation import SCAN_MS, Prepared, prepare
+from scenarios.settings_sheet import sheet_controller, write_whole
 from tools.verification.excerpts import excerpt
 from tools.verification.findings import Finding, Verdict, judge
+from tools.verification.ground import sheet_limits
 from tools.verification.horizons import too_long
 from tools.verification.monitor import Monitor, NotApplicable
 from tools.verification.pack import Pack, load_pack
@@ -217,16 +218,7 @@ def _sheet_for(path: Path, controller: str) -> Path | None:
 def limits_of(job: Job, one: Prepared) -> Any:
     """The settings record whose limits the requirements ask for: the run's own, or for somebody else's controller those
     of the sheet that was given or that the scenario names; None where no shipped controller's sheet is there."""
-    if one.settings is not None or job.limits_sheet is None:
-        return one.settings
-    try:
-        name = sheet_controller(job.limits_sheet)
-    except InputRefused:
-        return None
-    if name not in SHIPPED:
-        return None
-    types, site = known().settings_types, one.scenario.plant.site
-    return load_sheet(job.limits_sheet, name, types[name], site).settings
+    return one.settings if one.settings is not None else sheet_limits(job.limits_sheet, one.scenario.plant.site)
 
 
 @cache

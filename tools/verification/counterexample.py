@@ -1,72 +1,75 @@
-"""The scenario that broke a requirement, as a scenario file of its own that `twoslide run` plays again."""
+"""The scenario that broke a requirement, made small, as a scenario file of its own that `twoslide run` plays again."""
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import Any
-
-import tomlkit
 
 from scenarios.settings_sheet import write_whole
-from scenarios.toml_source import decode, read_bytes
-from tools.verification.acceptance import CAUTION, Line
-from tools.verification.campaign import Job
-from tools.verification.ground import seen_from
+from tools.verification.acceptance import CAUTION, Line, margin_text
+from tools.verification.campaign import Campaign, Job
+from tools.verification.findings import Finding, Verdict
+from tools.verification.hunted import Hunted
+from tools.verification.scenario_copy import scenario_copy
+from tools.verification.smaller import Shrunk, Smaller, file_name, played_by
 
-_FILE_KINDS = ("load_log", "weather_log")
+RUNS_IN_ALL = 400  # attempts to make scenarios smaller; what is left then is saved whole
+Progress = Callable[[str, int], None]
 
 
-def save(line: Line, job: Job, folder: Path) -> Path:
-    """Write the scenario of a failed line into `folder`, with everything the command line had said put into it.
+def save_all(
+    found: Sequence[Line], campaign: Campaign, hunted: Hunted | None, folder: Path, progress: Progress
+) -> dict[str, Path]:
+    """Write the smallest scenario of every broken requirement into `folder`; returns them by id.
+
+    progress(scenario, runs) is called before each attempt to make one smaller.
+    """
+    jobs = {job.scenario.name: job for job in campaign.jobs}
+    shrinkers: dict[str, Smaller] = {}
+    saved = {}
+    with tempfile.TemporaryDirectory(prefix="twoslide-") as work:
+        for line in found:
+            if line.verdict is not Verdict.FAILED or line.run is None:
+                continue
+            file = hunted.file_of(line.run) if hunted else None
+            if file is None:
+                job = jobs[line.run.scenario]
+                if job.name not in shrinkers:
+                    place = Path(work) / str(len(shrinkers))
+                    shrinkers[job.name] = Smaller(
+                        job, line.run.seed, campaign.pack, played_by(campaign.pack, job), place,
+                        partial(progress, job.name), RUNS_IN_ALL - sum(one.runs for one in shrinkers.values()),
+                    )  # fmt: skip
+                file = save(line, job, folder, shrinkers[job.name].smallest(line.requirement))
+            saved[line.requirement.id] = file
+    return saved
+
+
+def save(line: Line, job: Job, folder: Path, shrunk: Shrunk | None = None) -> Path:
+    """Write the scenario of a failed line into `folder`, or what is left of it, with everything the command line had
+    said put into it.
 
     Paths are made relative to the new place.  Returns the file; StorageFailed if it cannot be written.
     """
     assert line.run is not None
     assert line.finding is not None
-    path = folder / f"{line.requirement.id}-{job.name}.toml"
-    write_whole(path, counterexample(line, job, folder))
+    path = folder / file_name(line.requirement, job)
+    finding = shrunk.finding if shrunk else line.finding
+    text = scenario_copy(job, line.run.seed, folder, shrunk.part if shrunk else None)
+    write_whole(path, _head(line, finding) + text)
     return path
 
 
-def counterexample(line: Line, job: Job, folder: Path) -> str:
-    """The text of that file."""
+def _head(line: Line, finding: Finding) -> str:
     assert line.run is not None
-    assert line.finding is not None
-    document: Any = tomlkit.parse(decode(read_bytes(job.scenario), job.scenario))
-    here = job.scenario.parent
-    document["plant"] = seen_from(here / document["plant"], folder)
-    if job.settings is not None:
-        document["settings"] = seen_from(job.settings, folder)
-    elif "settings" in document:
-        document["settings"] = seen_from(here / document["settings"], folder)
-    controller = job.controller or str(document["controller"])
-    if job.controller is not None or controller.rpartition(":")[0].endswith(".py") or controller.endswith(".so"):
-        document["controller"] = _controller(controller, None if job.controller is not None else here, folder)
-    document["seed"] = line.run.seed
-    for event in document.get("event", []):
-        if event.get("kind") in _FILE_KINDS:
-            event["file"] = seen_from(here / event["file"], folder)
-    return _head(line) + tomlkit.dumps(document)
-
-
-def _head(line: Line) -> str:
-    assert line.run is not None
-    assert line.finding is not None
-    at_s = (line.finding.failed_ms or 0) / 1000.0
+    at_s = (finding.failed_ms or 0) / 1000.0
     said = [
         f"{line.requirement.id}: {line.sentence}",
-        f"Broken at {at_s:g} s under {Path(line.run.controller).name}, margin {line.margin_text}.",
-        f"The deciding clause: {line.finding.clause}" if line.finding.clause else "",
+        f"Broken at {at_s:g} s under {Path(line.run.controller).name}, margin {margin_text(finding)}.",
+        f"The deciding clause: {finding.clause}" if finding.clause else "",
         "Play it again: twoslide run THIS_FILE --log-every scan; judge it again: twoslide verify --scenarios THIS_FILE",
         CAUTION,
     ]
     return "".join(f"# {text}\n" for text in said if text) + "\n"
-
-
-def _controller(name: str, here: Path | None, folder: Path) -> str:
-    """A shipped name as it is; a plug-in's path moved.  here: the folder it counts from, None for the working folder."""
-    file, colon, inner = name.rpartition(":") if ".py:" in name or ".so:" in name else (name, "", "")
-    if not file.endswith((".py", ".so")):
-        return name
-    moved = seen_from((here or Path()) / file, folder)
-    return f"{moved if '/' in moved else './' + moved}{colon}{inner}"

@@ -15,11 +15,14 @@ import tomlkit
 
 from controller.registry import CROSS_CHECKS, SHIPPED
 from scenarios.chosen_controller import plant_of
+from scenarios.errors import InputRefused
 from scenarios.plant_draws import draw_plant, uncertain_values, value_at
+from scenarios.preparation import Prepared
 from scenarios.quantities import format_quantity
 from scenarios.settings_change import setting_keys, setting_value, with_setting
-from scenarios.settings_sheet import load_sheet, write_sheet, write_whole
+from scenarios.settings_sheet import load_sheet, sheet_controller, write_sheet, write_whole
 from scenarios.toml_source import decode, read_bytes
+from tools.verification.plant_scale import scale_of
 from tools.verification.trial import MINUTES, Trial
 
 CLOCK_MS = 2**32
@@ -33,6 +36,13 @@ class Ground:
     controller: str
     sheet: Path | None
     packs: tuple[Path, ...] = ()
+
+    def limits(self, prepared: Prepared) -> Any:
+        """The settings record whose limits a trial is judged by: its own, or for somebody else's controller those of the
+        ground's sheet; None where no shipped controller's sheet is there."""
+        if prepared.settings is not None:
+            return prepared.settings
+        return sheet_limits(self.sheet, prepared.scenario.plant.site)
 
     def write(self, trial: Trial, path: Path, title: str = "A trial of the hunt") -> None:
         """Write a trial as a scenario file, with plants/ and sheets/ beside it for what it moves.
@@ -66,6 +76,7 @@ class Ground:
         return tomlkit.dumps(document)
 
     def _scenario_text(self, trial: Trial, plant: Path, sheet: Path | None, folder: Path, title: str) -> str:
+        scale = scale_of(self.plant)
         document: Any = tomlkit.document()
         document["title"] = title
         document["purpose"] = "made by the hunt for a counter-example"
@@ -78,16 +89,27 @@ class Ground:
         document["seed"] = trial.seed
         document["controller_clock"] = f"{CLOCK_MS - 1000 * trial.wraps_s} ms"
         document["start"] = {
-            "suction_pressure": "-6 °C sat",
-            "discharge_pressure": f"{trial.condensing_c} °C sat",
-            "load": f"{trial.load_kw} kW",
+            "suction_pressure": f"{scale.suction_c(trial.suction_k):g} °C sat",
+            "discharge_pressure": f"{scale.condensing_c(trial.condensing_k):g} °C sat",
+            "load": f"{scale.load_kw(trial.load_pct):.1f} kW",
         }
         events = tomlkit.aot()
         for h in sorted(trial.happenings, key=lambda h: h.at_s):
-            events.append(tomlkit.item(h.event()))
+            events.append(tomlkit.item(h.event(scale)))
         if trial.happenings:
             document["event"] = events
         return tomlkit.dumps(document)
+
+
+def sheet_limits(sheet: Path | None, site: Any) -> Any:
+    """The settings record of a shipped controller's sheet; None for no sheet, or somebody else's."""
+    if sheet is None:
+        return None
+    try:
+        name = sheet_controller(sheet)
+    except InputRefused:
+        return None
+    return load_sheet(sheet, name, SHIPPED[name].settings_type, site).settings if name in SHIPPED else None
 
 
 @cache

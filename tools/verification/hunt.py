@@ -28,9 +28,10 @@ from scenarios.preparation import SCAN_MS, prepare
 from scenarios.settings_sheet import write_whole
 from scenarios.zero_failures import Bound, bound_of
 from tools.verification.ground import Ground
-from tools.verification.hunt_round import NAME, Nearest, Player, Round, one_round
+from tools.verification.hunt_round import Nearest, Round, one_round
 from tools.verification.pack import Pack, load_pack
-from tools.verification.trial import CONDENSING_C, LOAD_KW, Trial, from_dict
+from tools.verification.trial import CONDENSING_K, LOAD_PCT, SUCTION_K, Trial, from_dict
+from tools.verification.trial_judge import NAME, Player
 from tools.verification.workers import follow
 
 FORMAT = 2
@@ -199,15 +200,15 @@ def _check(ground: Ground) -> None:
     """Refuse what cannot be hunted on, before the first round."""
     with tempfile.TemporaryDirectory(prefix="twoslide-hunt-") as folder:
         path = Path(folder) / NAME
-        for load_kw, condensing_c in zip(LOAD_KW, CONDENSING_C, strict=True):
-            trial = Trial(load_kw, condensing_c, 0, ())
+        for start in zip(LOAD_PCT, CONDENSING_K, SUCTION_K, strict=True):
+            trial = Trial(*start, 0, ())
             ground.write(trial, path)
             try:
                 prepared = prepare([path], log_ms=SCAN_MS)[0]
             except InputRefused as error:
                 problems = [replace(p, file="" if p.file == str(path) else p.file) for p in error.problems]
                 raise InputRefused(problems) from error
-            if getattr(prepared.settings, "common", None) is None and not ground.packs:
+            if getattr(ground.limits(prepared), "common", None) is None and not ground.packs:
                 raise InputRefused(
                     Problem(
                         f"{ground.controller} tells no limits, so most shipped requirements cannot be asked of it",

@@ -1,6 +1,7 @@
-"""One round of the hunt: independent draws, sequences by hypothesis, then sizes by an optimiser.
+"""One round of the hunt: independent draws and happenings alone, sequences by hypothesis, then steps towards an aim.
 
-A round is by itself: the same seed and number give the same round, whatever ran before it and wherever.
+The first rounds go through every kind of happening alone, which exercises most requirements in few runs; later ones
+search.  A round is by itself: the same seed and number give the same round, whatever ran before it and wherever.
 """
 
 from __future__ import annotations
@@ -9,39 +10,38 @@ import contextlib
 import math
 import random
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from scenarios.chance import generator
-from scenarios.preparation import SCAN_MS, Prepared, prepare
-from scenarios.trace import Trace
-from tools.verification.findings import Finding, Verdict, evaluate
+from tools.verification.draws import KINDS, alone, both_ends, changed, draw
+from tools.verification.findings import Finding, Verdict
 from tools.verification.ground import Ground
 from tools.verification.pack import Pack
 from tools.verification.trial import (
-    CONDENSING_C,
+    CONDENSING_K,
     LAST_S,
-    LOAD_KW,
+    LOAD_PCT,
     MOST_HAPPENINGS,
     MOST_SETTINGS,
     MOVED,
     NAMES,
     PLANTS,
+    SUCTION_K,
     TEMPLATES,
     WRAP_S,
     Happening,
     Trial,
 )
+from tools.verification.trial_judge import Judge, Player, player_of
 
-TRIALS_A_ROUND = 12
-SHRINKS_AT_MOST = 150  # runs that making one failure smaller may take
-MOVES_A_ROUND = 16
-NAME = "hunt.toml"  # fits no requirement that is meant for some scenarios only
+DRAWS_A_ROUND = 3
+ALONE_AT_FIRST, ALONE_LATER = 10, 8  # happenings alone: in each round until all have been tried, and from then on
+SEQUENCES_A_ROUND = 4
+SHRINKS_AT_MOST = 60  # runs that making one failure smaller may take
+STEPS_A_ROUND = 8
 _NO_MARGIN = 1e-6
-
-Player = Callable[[Prepared], tuple[Trace, str]]
 
 
 @dataclass(slots=True)
@@ -71,95 +71,80 @@ class _Broken(AssertionError):
     """A trial broke a requirement."""
 
 
-def player_of(work: Path) -> Player:
-    """Runs a prepared trial as `twoslide run` does."""
-    from scenarios.runner import play_prepared
-
-    def play(prepared: Prepared) -> tuple[Trace, str]:
-        with tempfile.TemporaryDirectory(dir=work) as folder:
-            trace, failure, *_ = play_prepared(prepared, Path(folder))
-        return trace, failure
-
-    return play
-
-
-class Judge:
-    """Plays trials and judges them; each trial once."""
-
-    def __init__(self, ground: Ground, pack: Pack, work: Path, player: Player) -> None:
-        self.ground, self.pack, self.work, self.player = ground, pack, work, player
-        self.runs = 0
-        self._known: dict[Trial, list[Finding]] = {}
-
-    def __call__(self, trial: Trial) -> list[Finding]:
-        """The findings of a trial."""
-        found = self._known.get(trial)
-        if found is None:
-            path = self.work / NAME
-            self.ground.write(trial, path)
-            prepared = prepare([path], log_ms=SCAN_MS)[0]
-            trace, _ = self.player(prepared)
-            found = evaluate(self.pack, trace, prepared.settings, NAME)
-            self._known[trial] = found
-            self.runs += 1
-        return found
-
-
 def _failed(found: list[Finding]) -> list[str]:
     return [one.id for one in found if one.verdict is Verdict.FAILED]
 
 
-def _strategy() -> Any:
+def _strategy(rng: random.Random) -> Any:
+    """Sequences out of a few kinds of happenings, every other time with settings and plant moved."""
     from hypothesis import strategies as st
 
     def happening(name: str) -> Any:
         sizes = [st.integers(low, high) for _, low, high in TEMPLATES[name].sizes]
         return st.builds(lambda at_s, row: Happening(name, at_s, row), st.integers(0, LAST_S), st.tuples(*sizes))
 
-    some = st.sampled_from(NAMES).flatmap(happening)
+    some = st.sampled_from(rng.sample(NAMES, rng.randint(*KINDS))).flatmap(happening)
     moved = st.sampled_from(tuple(MOVED)).flatmap(lambda name: st.tuples(st.just(name), st.integers(*MOVED[name])))
+    wide = rng.random() < 0.5
     return st.builds(
         Trial,
-        st.integers(*LOAD_KW),
-        st.integers(*CONDENSING_C),
+        st.integers(*LOAD_PCT),
+        st.integers(*CONDENSING_K),
+        st.integers(*SUCTION_K),
         st.integers(0, 99),
         st.lists(some, min_size=1, max_size=MOST_HAPPENINGS).map(tuple),
         st.integers(*WRAP_S),
-        st.integers(0, PLANTS),
-        st.lists(moved, max_size=MOST_SETTINGS, unique_by=lambda one: one[0]).map(tuple),
+        st.integers(0, PLANTS if wide else 0),
+        st.lists(moved, max_size=MOST_SETTINGS if wide else 0, unique_by=lambda one: one[0]).map(tuple),
     )
 
 
-def draw(rng: random.Random) -> Trial:
-    """One independent trial: what the zero-failure bound counts."""
-    happenings = []
-    for _ in range(rng.randint(1, MOST_HAPPENINGS)):
-        name = rng.choice(NAMES)
-        sizes = tuple(rng.randint(low, high) for _, low, high in TEMPLATES[name].sizes)
-        happenings.append(Happening(name, rng.randint(0, LAST_S), sizes))
-    moved = rng.sample(tuple(MOVED), rng.randint(0, MOST_SETTINGS))
-    return Trial(
-        rng.randint(*LOAD_KW), rng.randint(*CONDENSING_C), rng.randint(0, 99), tuple(happenings), rng.randint(*WRAP_S),
-        rng.choice((0, rng.randint(1, PLANTS))), tuple((name, rng.randint(*MOVED[name])) for name in moved),
-    )  # fmt: skip
-
-
 def one_round(ground: Ground, seed: int, number: int, pack: Pack, player: Player | None = None) -> Round:
-    """One round, by itself: independent draws, sequences by hypothesis, then sizes by an optimiser."""
+    """One round, by itself."""
     out = Round(number)
     with tempfile.TemporaryDirectory(prefix="twoslide-hunt-") as folder:
         judge = Judge(ground, pack, Path(folder), player or player_of(Path(folder)))
         rng = random.Random(int(generator(seed, f"hunt {number}").integers(2**62)))
-        for _ in range(TRIALS_A_ROUND // 2):
-            trial = draw(rng)
+        tried = []
+        for _ in range(DRAWS_A_ROUND):
+            tried.append(draw(rng))
             out.drawn += 1
-            out.failed_drawn += bool(_note(out, trial, judge(trial)))
-        _sequences(out, judge, rng.getrandbits(60))
-        _sizes(out, judge, number)
+            out.failed_drawn += bool(_note(out, tried[-1], judge(tried[-1])))
+        for place in _places(seed, number):
+            tried.append(alone(rng, seed, place))
+            _note(out, tried[-1], judge(tried[-1]))
+        if number >= _first_rounds(seed):
+            _sequences(out, judge, rng)
+            if number % 3:
+                _towards(out, judge, rng, tried, aims(pack, seed, number))
+            else:
+                _sizes(out, judge, number)
         for name in sorted(out.broken):
             _shrink(out, name, judge)
         out.runs = judge.runs
     return out
+
+
+def _first_rounds(seed: int) -> int:
+    """How many rounds it takes to try every happening alone."""
+    return math.ceil(len(both_ends(seed)) / ALONE_AT_FIRST)
+
+
+def _places(seed: int, number: int) -> range:
+    """The happenings alone that a round tries."""
+    first = _first_rounds(seed)
+    if number < first:
+        return range(ALONE_AT_FIRST * number, ALONE_AT_FIRST * (number + 1))
+    begun = ALONE_AT_FIRST * first + ALONE_LATER * (number - first)
+    return range(begun, begun + ALONE_LATER)
+
+
+def aims(pack: Pack, seed: int, number: int) -> list[str]:
+    """The requirements in the order in which a round would aim at them: each round begins with another one."""
+    names = [one.id for one in pack.requirements]
+    random.Random(seed).shuffle(names)
+    k = 2 * number // 3 % len(names)  # two rounds of three aim
+    return names[k:] + names[:k]
 
 
 def _note(out: Round, trial: Trial, found: list[Finding]) -> list[str]:
@@ -183,23 +168,23 @@ def _note(out: Round, trial: Trial, found: list[Finding]) -> list[str]:
     return failed
 
 
-def _sequences(out: Round, judge: Judge, chance: int) -> None:
+def _sequences(out: Round, judge: Judge, rng: random.Random) -> None:
     """Hypothesis draws and shrinks; one exception type a requirement, so that it shrinks one failure and not another."""
     from hypothesis import HealthCheck, Phase, given, seed, settings
     from hypothesis.errors import HypothesisException
 
-    started = judge.runs
+    started, known = judge.runs, set(out.broken)
 
-    @seed(chance)
+    @seed(rng.getrandbits(60))
     @settings(
-        max_examples=TRIALS_A_ROUND // 2, database=None, deadline=None, derandomize=False, report_multiple_bugs=False,
+        max_examples=SEQUENCES_A_ROUND, database=None, deadline=None, derandomize=False, report_multiple_bugs=False,
         phases=(Phase.generate, Phase.shrink), suppress_health_check=list(HealthCheck), print_blob=False,
     )  # fmt: skip
-    @given(_strategy())
+    @given(_strategy(rng))
     def probe(trial: Trial) -> None:
-        if judge.runs - started > SHRINKS_AT_MOST + TRIALS_A_ROUND:
+        if judge.runs - started > SHRINKS_AT_MOST + SEQUENCES_A_ROUND:
             return
-        failed = _note(out, trial, judge(trial))
+        failed = [name for name in _note(out, trial, judge(trial)) if name not in known]
         if failed:
             raise type(f"Broken_{failed[0]}", (_Broken,), {})(failed[0])
 
@@ -213,6 +198,27 @@ def _shrink(out: Round, name: str, judge: Judge) -> None:
     smaller = True
     while smaller:
         smaller = any(name in _note(out, one, judge(one)) for one in out.broken[name].smaller())
+
+
+def _towards(out: Round, judge: Judge, rng: random.Random, tried: list[Trial], order: list[str]) -> None:
+    """Change a trial step by step, and keep what comes nearer to exercising the first requirement of an order that no
+    trial of this round has exercised, and then to breaking it."""
+    able = set[str]().union(*(judge.lacks(trial) for trial in tried)) - set(out.exercised)
+    name = next((one for one in order if one in able), None)
+    if name is None:
+        return
+
+    def far(trial: Trial) -> tuple[float, float]:
+        one = next(f for f in judge(trial) if f.id == name)
+        share = math.inf if one.share is None else one.share
+        return (0.0, share) if one.exercised else (judge.lacks(trial).get(name, math.inf), math.inf)
+
+    base = min(tried, key=lambda trial: (far(trial), trial.size))
+    for _ in range(STEPS_A_ROUND):
+        trial = changed(rng, base)
+        _note(out, trial, judge(trial))
+        if far(trial) <= far(base):
+            base = trial
 
 
 def _sizes(out: Round, judge: Judge, number: int) -> None:
@@ -242,5 +248,5 @@ def _sizes(out: Round, judge: Judge, number: int) -> None:
     ]
     minimize(
         share, start, method="Nelder-Mead",
-        options={"maxfev": MOVES_A_ROUND, "initial_simplex": simplex, "xatol": 1e-3, "fatol": 1e-4},
+        options={"maxfev": STEPS_A_ROUND, "initial_simplex": simplex, "xatol": 1e-3, "fatol": 1e-4},
     )  # fmt: skip

@@ -90,8 +90,12 @@ class Hunted:
 
 
 def ground_of(campaign: Campaign) -> Ground:
-    """Where a campaign's hunt is led: on the plant, controller and sheet that most of its scenarios have."""
-    choices = Counter((one.scenario.plant.path, one.named.full, one.scenario.sheet_path) for one in campaign.prepared)
+    """Where a campaign's hunt is led: on the plant, controller and sheet that most of its scenarios have; for somebody
+    else's controller the sheet whose limits are asked for."""
+    choices = Counter(
+        (one.scenario.plant.path, one.named.full, one.scenario.sheet_path or job.limits_sheet)
+        for job, one in zip(campaign.jobs, campaign.prepared, strict=True)
+    )
     plant, controller, sheet = choices.most_common(1)[0][0]
     return Ground(plant, controller, sheet, campaign.pack.files)
 

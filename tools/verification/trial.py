@@ -11,10 +11,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tools.verification.plant_scale import Scale
+
 MINUTES = 30
 LAST_S = MINUTES * 60 - 120  # nothing begins later: what it does shall be seen
 MOST_HAPPENINGS = 6
-LOAD_KW, CONDENSING_C = (150, 520), (26, 38)
+LOAD_PCT = (25, 90)  # of the machine's full load at its rating point
+CONDENSING_K = (-9, 3)  # over its rating's condensing temperature, at the start
+SUCTION_K = (2, 16)  # over its rating's evaporating temperature, at the start: up to a plant that stood for a while
 WRAP_S = (1, LAST_S)  # when the controller's 32-bit clock wraps
 PLANTS = 40  # draws of the plant's spread that a trial may have; 0 is the file's own plant
 MOST_SETTINGS = 2
@@ -46,6 +50,7 @@ MOVED: dict[str, tuple[int, int]] = {
     "common.protection.high_discharge_pressure_trip": (96, 104),
     "common.protection.low_oil_differential_trip": (60, 130),
     "common.protection.motor_overload_trip": (90, 110),
+    "common.motor.full_load_current": (60, 105),
     "common.inhibit.current_hold": (70, 103),
     "common.inhibit.current_unload": (75, 108),
     "common.inhibit.signal_unload_delay": _TIME,
@@ -62,7 +67,10 @@ MOVED: dict[str, tuple[int, int]] = {
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """One kind of happening.  sizes: name, low, high of each whole number; event: TOML keys, with {name} for a size."""
+    """One kind of happening.  sizes: name, low, high of each whole number; event: TOML keys, with {name} for a size.
+
+    load_pct, swept_pct, flow_pct: shares of what the machine does at full load, written in kW, m³/h and g/s.
+    """
 
     sizes: tuple[tuple[str, int, int], ...]
     event: tuple[tuple[str, str], ...]
@@ -95,9 +103,9 @@ _SIGNALS = (
 )  # fmt: skip
 
 TEMPLATES: dict[str, Template] = {
-    "load step": _of("load_step", (("kw", -400, 300),), change="{kw} kW"),
-    "load ramp": _of("load_ramp", (("kw", 0, 600), ("over", 10, 600)), to="{kw} kW", over="{over} s"),
-    "other compressor": _of("other_compressor", (("flow", 0, 1500),), flow="{flow} m³/h"),
+    "load step": _of("load_step", (("load_pct", -80, 150),), change="{load_pct} kW"),
+    "load ramp": _of("load_ramp", (("load_pct", 0, 200), ("over", 10, 600)), to="{load_pct} kW", over="{over} s"),
+    "other compressor": _of("other_compressor", (("swept_pct", 0, 160),), flow="{swept_pct} m³/h"),
     "selected off": _operator("select_off"),
     "selected local": _operator("select_local"),
     "selected remote": _operator("select_remote"),
@@ -116,7 +124,8 @@ TEMPLATES: dict[str, Template] = {
     "power dip": _of("power_dip", (_BRIEF,), lasting="{ms} ms"),
     "late scan": _of("late_scan", (_SCANS,), lasting="{scans}00 ms"),
     "condenser fans": _of("condenser_fans", (("pct", 0, 100),), running="{pct} %"),
-    "liquid surge": _of("liquid_surge", (("flow", 1, 300), _LASTING), flow="{flow} g/s", lasting="{s} s"),
+    "liquid surge": _of("liquid_surge", (("flow_pct", 1, 1200), _LASTING), flow="{flow_pct} g/s", lasting="{s} s"),
+    "oil is lost": _of("oil_loss", (("gram", 10, 3000), _LASTING), flow="{gram} g/s", lasting="{s} s"),
     "oil pump weak": _fault("oil_pump_weak", 5, 100),
     "oil filter fouls": _fault("oil_filter_fouling", 5, 99),
     "oil cooler fouls": _fault("oil_cooler_fouling", 5, 100),
@@ -127,7 +136,7 @@ TEMPLATES: dict[str, Template] = {
     "contactor open": _switched("contactor_open"),
     "capacity slide stuck": _switched("capacity_slide_stuck"),
     "volume-ratio slide stuck": _switched("volume_ratio_slide_stuck"),
-    "capacity linkage slips": _fault("capacity_linkage_slip", 2, 40),
+    "capacity linkage slips": _fault("capacity_linkage_slip", 2, 80),
     **{
         f"{signal.replace('_', ' ')} {fault}": _of(
             "instrument_fault", (_LASTING,), instrument=signal, fault=f"{fault}_circuit", lasting="{s} s"
@@ -147,10 +156,10 @@ class Happening:
     at_s: int
     sizes: tuple[int, ...] = ()
 
-    def event(self) -> dict[str, str]:
+    def event(self, scale: Scale) -> dict[str, str]:
         """As a scenario writes it."""
         template = TEMPLATES[self.name]
-        values = {name: size for (name, _, _), size in zip(template.sizes, self.sizes, strict=True)}
+        values = {name: scale.size(name, size) for (name, _, _), size in zip(template.sizes, self.sizes, strict=True)}
         keys = {key: text.format(**values) for key, text in template.event}
         if "change" in keys and not keys["change"].startswith("-"):
             keys["change"] = f"+{keys['change']}"
@@ -162,8 +171,9 @@ class Trial:
     """One point of the space.  wraps_s: when the controller's clock wraps; plant: a draw of the plant's spread, 0 for the
     file's own; settings: those that are moved, with % of the sheet's value."""
 
-    load_kw: int
-    condensing_c: int
+    load_pct: int
+    condensing_k: int
+    suction_k: int
     seed: int
     happenings: tuple[Happening, ...]
     wraps_s: int = 700
@@ -191,7 +201,8 @@ class Trial:
 
     def numbers(self) -> tuple[list[int], list[tuple[int, int]]]:
         """All times and sizes in one row, and the range of each: what an optimiser moves."""
-        values, ranges = [self.load_kw, self.condensing_c, self.wraps_s], [LOAD_KW, CONDENSING_C, WRAP_S]
+        values = [self.load_pct, self.condensing_k, self.suction_k, self.wraps_s]
+        ranges = [LOAD_PCT, CONDENSING_K, SUCTION_K, WRAP_S]
         for name, share_pct in self.settings:
             values.append(share_pct)
             ranges.append(MOVED[name])
@@ -204,15 +215,16 @@ class Trial:
         """The same happenings and settings with other numbers, rounded and held within their ranges."""
         _, ranges = self.numbers()
         row = [min(high, max(low, round(v))) for v, (low, high) in zip(values, ranges, strict=True)]
-        settings = tuple((name, row[3 + i]) for i, (name, _) in enumerate(self.settings))
-        happenings, k = [], 3 + len(settings)
+        settings = tuple((name, row[4 + i]) for i, (name, _) in enumerate(self.settings))
+        happenings, k = [], 4 + len(settings)
         for h in self.happenings:
             n = len(h.sizes)
             happenings.append(Happening(h.name, row[k], tuple(row[k + 1 : k + 1 + n])))
             k += 1 + n
         return replace(
-            self, load_kw=row[0], condensing_c=row[1], wraps_s=row[2], settings=settings, happenings=tuple(happenings)
-        )
+            self, load_pct=row[0], condensing_k=row[1], suction_k=row[2], wraps_s=row[3], settings=settings,
+            happenings=tuple(happenings),
+        )  # fmt: skip
 
     def told(self) -> str:
         """Its happenings and what is moved, in words."""
@@ -226,7 +238,8 @@ class Trial:
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
         return {
-            "load_kw": self.load_kw, "condensing_c": self.condensing_c, "seed": self.seed, "wraps_s": self.wraps_s,
+            "load_pct": self.load_pct, "condensing_k": self.condensing_k, "suction_k": self.suction_k,
+            "seed": self.seed, "wraps_s": self.wraps_s,
             "plant": self.plant, "settings": [list(one) for one in self.settings],
             "happenings": [[h.name, h.at_s, list(h.sizes)] for h in self.happenings],
         }  # fmt: skip
@@ -237,5 +250,12 @@ def from_dict(data: dict[str, Any]) -> Trial:
     happenings = tuple(Happening(name, at_s, tuple(sizes)) for name, at_s, sizes in data["happenings"])
     settings = tuple((name, share_pct) for name, share_pct in data["settings"])
     return Trial(
-        data["load_kw"], data["condensing_c"], data["seed"], happenings, data["wraps_s"], data["plant"], settings
+        data["load_pct"],
+        data["condensing_k"],
+        data["suction_k"],
+        data["seed"],
+        happenings,
+        data["wraps_s"],
+        data["plant"],
+        settings,
     )

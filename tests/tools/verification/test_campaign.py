@@ -10,6 +10,7 @@ import pytest
 
 from scenarios.errors import InputRefused
 from tools.verification.campaign import LIBRARY, LONGEST_MS, plan, stamp
+from tools.verification.hunted import ground_of
 from tools.verification.pack import Pack, load_pack, shipped_packs
 
 SHORT = LIBRARY / "verification" / "stop_in_run_up.toml"
@@ -122,3 +123,14 @@ def test_two_processes_find_what_one_finds(tmp_path: Path) -> None:
     one = {run.scenario: run.findings for run in campaign.run(None, jobs=1)}
     two = {run.scenario: run.findings for run in campaign.run(tmp_path, jobs=2)}
     assert one == two
+
+
+@pytest.mark.parametrize("given", [False, True])
+def test_a_hunt_on_a_plug_in_has_the_sheet_whose_limits_are_asked_for(given: bool) -> None:
+    plain = Path(__file__).resolve().parents[2] / "scenarios" / "foreign" / "plain_steps.py"
+    sheet = LIBRARY / "sheets" / "demo_three_position.toml"
+    campaign = plan(load_pack(START), [SHORT], f"{plain}:PlainSteps", sheet if given else None)
+    ground = ground_of(campaign)
+    assert ground.sheet is not None
+    assert ground.sheet.name == (sheet.name if given else "demo_scheduled_pi.toml")
+    assert ground.limits(campaign.prepared[0]) is not None

@@ -17,12 +17,19 @@ import tools.verification.hunt_round as module
 from controller.registry import CROSS_CHECKS
 from scenarios.errors import InputRefused
 from scenarios.preparation import SCAN_MS, prepare
+from tools.verification.draws import alone, both_ends, draw
 from tools.verification.findings import Finding, Verdict
 from tools.verification.ground import Ground, base_settings, moved_settings
 from tools.verification.hunt import Found, run
-from tools.verification.hunt_round import draw, one_round, player_of
+from tools.verification.hunt_round import one_round
 from tools.verification.pack import load_pack
-from tools.verification.trial import LAST_S, TEMPLATES, Happening, Trial, from_dict
+from tools.verification.trial import (
+    LAST_S,
+    TEMPLATES,
+    Happening,
+    Trial,
+)
+from tools.verification.trial_judge import player_of
 
 LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
 GROUND = Ground(LIBRARY / "plants" / "harrow_ness.toml", "scheduled_pi", LIBRARY / "sheets" / "demo_scheduled_pi.toml")
@@ -34,7 +41,7 @@ def of(name: str, end: int, at_s: int = 600) -> Happening:
 
 @pytest.mark.parametrize("end", [1, 2])
 def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tmp_path: Path) -> None:
-    trial = Trial(300, 30, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
+    trial = Trial(50, -5, 4, 1, tuple(of(name, end, 30 * k) for k, name in enumerate(TEMPLATES)))
     path = tmp_path / "all.toml"
     GROUND.write(trial, path)
     (prepared,) = prepare([path], log_ms=SCAN_MS)
@@ -43,28 +50,17 @@ def test_every_happening_is_a_valid_event_at_both_ends_of_its_sizes(end: int, tm
     assert starts == [30_000 * k for k in range(len(TEMPLATES))]
 
 
-@given(st.integers(0, 2**32))
-def test_a_drawn_trial_is_plain_data_and_stays_in_its_ranges(seed: int) -> None:
-    trial = draw(random.Random(seed))
-    assert from_dict(json.loads(json.dumps(trial.as_dict()))) == trial
-    values, ranges = trial.numbers()
-    assert all(low <= v <= high for v, (low, high) in zip(values, ranges, strict=True))
-    assert trial.moved(values) == trial
-    far = trial.moved([1e9] * len(values)).numbers()[0]
-    assert far == [high for _, high in ranges]
-
-
 def full(**more: Any) -> Trial:
     """A trial that moves everything."""
     settings = (("common.sequence.pre_lubrication", 60), ("common.protection.failed_stop", 200))
-    return Trial(300, 31, 7, (of("stop button", 1, 300),), 250, 3, settings, **more)
+    return Trial(50, -4, 4, 7, (of("stop button", 1, 300),), 250, 3, settings, **more)
 
 
 def test_what_a_trial_moves_is_in_its_files(tmp_path: Path) -> None:
     path = tmp_path / "one" / "trial.toml"
     GROUND.write(full(), path)
     (moved,) = prepare([path], log_ms=SCAN_MS)
-    GROUND.write(Trial(300, 31, 7, ()), tmp_path / "plain.toml")
+    GROUND.write(Trial(50, -4, 4, 7, ()), tmp_path / "plain.toml")
     (plain,) = prepare([tmp_path / "plain.toml"], log_ms=SCAN_MS)
     assert moved.clock_offset_ms == 2**32 - 250_000
     assert moved.settings.common.sequence.pre_lubrication_ms == 0.6 * plain.settings.common.sequence.pre_lubrication_ms
@@ -89,7 +85,7 @@ def test_moved_settings_never_contradict_each_other(seed: int) -> None:
 def test_a_move_that_contradicts_the_sheet_is_left_out() -> None:
     """A back-spin guard twice as long as the stop-to-start wait would let the machine start while it turns."""
     moves = (("common.sequence.stop_to_start", 40), ("common.sequence.spin_down", 200))
-    settings, kept = moved_settings(GROUND, Trial(300, 31, 7, (), settings=moves))
+    settings, kept = moved_settings(GROUND, Trial(50, -4, 4, 7, (), settings=moves))
     assert kept == [("common.sequence.spin_down", 200)]
     assert settings.common.sequence.stop_to_start_ms == base_settings(GROUND).common.sequence.stop_to_start_ms
 
@@ -113,6 +109,9 @@ class Fake:
     def __init__(self, *_: Any) -> None:
         self.runs = 0
 
+    def lacks(self, _trial: Trial) -> dict[str, float]:
+        return {}
+
     def __call__(self, trial: Trial) -> list[Finding]:
         self.runs += 1
         dips = [h.at_s for h in trial.happenings if h.name in DIPS]
@@ -135,17 +134,56 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_smallest_sequence_is_two_happenings_long_and_the_optimiser_comes_nearer() -> None:
     pack, found = load_pack(), Found()
     first = one_round(GROUND, 3, 0, pack)
-    for number in range(25):
+    for number in range(80):
         found.add(one_round(GROUND, 3, number, pack))
     assert len(found.broken["A-1"].happenings) == 2
     smallest = found.broken["A-1"]
     assert [h.name in (*DIPS, "stop button") for h in smallest.happenings] == [True, True]
     assert (smallest.settings, smallest.plant) == ((), 0), "what does not matter is not moved"
     assert found.nearest["B-1"].margin <= first.nearest["B-1"].margin
-    assert found.drawn == 25 * module.TRIALS_A_ROUND // 2
+    assert found.drawn == 80 * module.DRAWS_A_ROUND
     bound = found.zero_failure
     assert bound is not None
     assert bound.failures == found.failed_drawn
+
+
+class Far(Fake):
+    """C-1 counts from where a load step takes 60 % off."""
+
+    def lacks(self, trial: Trial) -> dict[str, float]:
+        off_pct = max((-h.sizes[0] for h in trial.happenings if h.name == "load step"), default=-50)
+        return {"C-1": max(0, 60 - off_pct) / 200.0}
+
+    def __call__(self, trial: Trial) -> list[Finding]:
+        lack = self.lacks(trial)["C-1"]
+        verdict = Verdict.NOT_EXERCISED if lack else Verdict.HELD
+        return [Finding("C-1", verdict, exercised=int(not lack))]
+
+
+def test_steps_go_towards_a_requirement_that_nothing_exercised(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steps alone, from a trial that has nothing to do with it."""
+    monkeypatch.setattr(module, "STEPS_A_ROUND", 2000)
+    out, judge = module.Round(0), Far()
+    start = Trial(50, -5, 4, 0, (Happening("reset", 600),))
+    module._towards(out, judge, random.Random(1), [start], ["A-1", "C-1"])  # type: ignore[arg-type]
+    assert out.exercised["C-1"] > 0
+
+
+def test_the_first_rounds_try_every_happening_alone_once() -> None:
+    first = module._first_rounds(9)
+    places = [place for number in range(first + 3) for place in module._places(9, number)]
+    assert places == list(range(len(places)))
+    rng = random.Random(0)
+    alone_at_first = [alone(rng, 9, place) for place in places[: len(both_ends(9))]]
+    assert {t.happenings[0].name for t in alone_at_first} == set(TEMPLATES)
+    assert all(len(t.happenings) == 1 and not t.settings and not t.plant for t in alone_at_first)
+
+
+def test_aims_go_round_over_all_requirements() -> None:
+    pack = load_pack()
+    n = len(pack.requirements)
+    assert {module.aims(pack, 2, k)[0] for k in range(2 * n) if k % 3} == {one.id for one in pack.requirements}
+    assert sorted(module.aims(pack, 2, 7)) == sorted(one.id for one in pack.requirements)
 
 
 @pytest.mark.usefixtures("fake")
@@ -179,9 +217,9 @@ def test_a_hunt_that_was_ended_has_what_is_left_of_its_time(tmp_path: Path) -> N
 
 
 def test_a_real_round_on_a_correct_controller(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two drawn trials, played on the plant with the clock's wrap in the middle, and judged by the shipped packs."""
-    monkeypatch.setattr(module, "TRIALS_A_ROUND", 2)
-    monkeypatch.setattr(module, "MOVES_A_ROUND", 2)
+    """A draw and a happening alone, played on the plant with the clock's wrap on the way, judged by the shipped packs."""
+    monkeypatch.setattr(module, "DRAWS_A_ROUND", 1)
+    monkeypatch.setattr(module, "ALONE_AT_FIRST", 1)
     found = one_round(GROUND, 1, 0, load_pack())
     assert found.drawn == 1
     assert found.runs >= 2
@@ -189,7 +227,22 @@ def test_a_real_round_on_a_correct_controller(tmp_path: Path, monkeypatch: pytes
     assert all(near.margin >= 0.0 for near in found.nearest.values())
 
 
-def test_a_controller_that_tells_no_limits_is_refused(tmp_path: Path) -> None:
-    plain = Path(__file__).resolve().parents[2] / "scenarios" / "foreign" / "plain_steps.py"
+PLAIN = f"{Path(__file__).resolve().parents[2] / 'scenarios' / 'foreign' / 'plain_steps.py'}:PlainSteps"
+
+
+def test_a_plug_in_is_judged_by_the_limits_of_the_sheet_that_is_given(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It starts after a minute of oil, and says nothing: requirements with limits are asked, and some are broken."""
+    monkeypatch.setattr(module, "DRAWS_A_ROUND", 0)
+    monkeypatch.setattr(module, "ALONE_AT_FIRST", 1)
+    monkeypatch.setattr(module, "_shrink", lambda *_: None)
+    ground = Ground(GROUND.plant, PLAIN, GROUND.sheet)
+    found = one_round(ground, 1, 0, load_pack())
+    assert {"ST-01", "ST-03"} <= set(found.exercised), "both ask for settings"
+    hunt_module._check(ground)
+
+
+def test_a_controller_that_tells_no_limits_is_refused() -> None:
     with pytest.raises(InputRefused, match="tells no limits"):
-        run(Ground(GROUND.plant, f"{plain}:PlainSteps", None), 1, None, 1.0)
+        run(Ground(GROUND.plant, PLAIN, None), 1, None, 1.0)

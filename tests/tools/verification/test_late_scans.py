@@ -11,8 +11,8 @@ from scenarios.trace import Event
 from tests.tools.verification.bench import finding, trace
 from tools.verification.campaign import LIBRARY
 from tools.verification.findings import Verdict
-from tools.verification.hunt_round import player_of
 from tools.verification.late_scans import SETTLES_MS, excused, late_spells
+from tools.verification.trial_judge import player_of
 
 LATE = Event(2_000, "disturbance", "late_scan", "the next scan is late")
 AGAIN = Event(2_500, "disturbance", "late_scan", "scans come in time again")

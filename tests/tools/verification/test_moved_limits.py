@@ -20,8 +20,8 @@ from scenarios.preparation import Prepared
 from scenarios.settings_change import setting_keys, setting_value, with_setting
 from tools.verification.campaign import LIBRARY, plan
 from tools.verification.findings import Verdict, evaluate
-from tools.verification.hunt_round import player_of
 from tools.verification.pack import Pack, load_pack
+from tools.verification.trial_judge import player_of
 
 QUICK = ("common.protection.failed_start", "common.protection.running_feedback_lost", "common.sequence.run_up")
 

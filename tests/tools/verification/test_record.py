@@ -11,14 +11,16 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from scenarios.runner import prepare
+from tools.verification import counterexample
 from tools.verification.acceptance import CAUTIONS, Line, counts, lines
 from tools.verification.campaign import LIBRARY, Campaign, RunFindings, plan
-from tools.verification.counterexample import save
+from tools.verification.counterexample import save, save_all
 from tools.verification.findings import Verdict
 from tools.verification.moment_svg import CAPACITY, VOLUME_RATIO, colour_of, moment_svg, ticks
 from tools.verification.pack import load_pack
 from tools.verification.record_files import acceptance_csv, junit_xml, traceability_csv
 from tools.verification.record_html import as_html
+from tools.verification.scenario_copy import events_of
 
 PACK = """title = "Mine <&>"
 [[requirement]]
@@ -141,6 +143,23 @@ def test_the_saved_scenario_breaks_the_same_requirement_by_the_same_margin(
     (run,) = again.run(None)
     assert run.findings[0] == line.finding
     assert prepare([path])[0].facts["settings"] == "demo_three_position.toml", "an ordinary scenario file"
+
+
+def test_the_saved_scenario_is_made_small_and_breaks_the_same_requirement(
+    campaign: Campaign, found: list[Line], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    attempts: list[int] = []
+    saved = save_all(found, campaign, None, tmp_path / "small", lambda _name, runs: attempts.append(runs))
+    assert list(saved) == ["A-1"]
+    assert attempts == list(range(1, len(attempts) + 1))
+    (small,) = plan(campaign.pack, [saved["A-1"]]).run(None)
+    assert small.findings[0].verdict is Verdict.FAILED
+    monkeypatch.setattr(counterexample, "RUNS_IN_ALL", 0)
+    whole = save_all(found, campaign, None, tmp_path / "whole", lambda _name, _runs: None)
+    (large,) = plan(campaign.pack, [whole["A-1"]]).run(None)
+    assert large.findings[0] == found[0].finding
+    assert events_of(saved["A-1"]) < events_of(whole["A-1"])
+    assert small.simulated_s < large.simulated_s
 
 
 def test_pictures_follow_the_colours_of_the_slides(found: list[Line]) -> None:

@@ -17,17 +17,20 @@ from scenarios.check_bench import subject_maker
 from scenarios.controller_checks import check_controller
 from scenarios.controllers import Loaded
 from scenarios.isolated import Heart
-from scenarios.preparation import Prepared
+from scenarios.preparation import SCAN_MS, Prepared, prepare
+from scenarios.settings_sheet import write_whole
 from tests.tools.verification.defects.catalogue import DEFECTS, Defect
 from tests.tools.verification.defects.workshop import build, patched, play
 from tools.verification.box_bench import BoxBench
 from tools.verification.campaign import Campaign, plan
 from tools.verification.cause_effect import Matrix, Row, differences, matrix_of
-from tools.verification.findings import Verdict, evaluate
+from tools.verification.findings import Finding, Verdict, evaluate
 from tools.verification.ground import Ground
 from tools.verification.hunt import run
 from tools.verification.pack import Pack, load_pack
+from tools.verification.scenario_copy import events_of, scenario_copy
 from tools.verification.signal_box import Box, healthy_of, usual_ranges
+from tools.verification.smaller import Shrunk, Smaller, file_name
 
 LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
 HUNT_S = 300.0
@@ -83,7 +86,7 @@ def test_the_packs_alone_see_nine_of_ten() -> None:
 
 def test_a_copy_without_a_defect_does_what_the_shipped_one_does(tmp_path: Path) -> None:
     """Also the copy breaks nothing: what is seen later is the defect and not the copying."""
-    from tools.verification.hunt_round import player_of
+    from tools.verification.trial_judge import player_of
 
     name, controller = "stop_in_run_up", "scheduled_pi"
     prepared = scenario(name, controller)
@@ -120,6 +123,72 @@ def test_the_correct_controllers_break_nothing_where_a_defect_is_seen(tmp_path: 
         if found:
             wrong[name, controller] = found
     assert wrong == {}
+
+
+def smallest(defect: Defect, folder: Path) -> tuple[str, Path] | None:
+    """The saved scenario with the fewest events that shows a defect, made from the one of its table, and what it breaks;
+    None where each requirement that it breaks is meant for some scenarios only."""
+    made = build(defect, folder, defect.controller)
+    job = plan(pack(), places(defect.shows), defect.controller).jobs[0]
+
+    def played(path: Path) -> list[Finding]:
+        (prepared,) = prepare([path], log_ms=SCAN_MS)
+        trace, _ = play(made, prepared)
+        return evaluate(pack(), trace, prepared.settings, job.scenario.name)
+
+    seed = scenario(defect.shows, defect.controller).seed
+    makes = Smaller(job, seed, pack(), played, folder / "attempts")
+    best: tuple[str, Shrunk] | None = None
+    for name in broken(defect, defect.shows, defect.controller, folder):
+        found = makes.smallest(pack()[name])
+        if found is not None and (best is None or len(found.part.events) < len(best[1].part.events)):
+            best = name, found
+        if best is not None and len(best[1].part.events) <= 1:
+            break
+    if best is None:
+        return None
+    name, found = best
+    path = folder / "saved" / file_name(pack()[name], job)
+    write_whole(path, scenario_copy(job, seed, path.parent, found.part))
+    traces = []
+    for _ in range(2):
+        (prepared,) = prepare([path], log_ms=SCAN_MS)
+        traces.append(play(made, prepared)[0])
+        again = {one.id: one for one in evaluate(pack(), traces[-1], prepared.settings, path.name)}
+        assert again[name] == found.finding
+    for column, values in traces[0].values.items():
+        assert np.array_equal(values, traces[1][column], equal_nan=True), column
+    return name, path
+
+
+def test_a_saved_scenario_of_a_defect_is_small_and_plays_again_bit_for_bit(tmp_path: Path) -> None:
+    """One defect; the slow table has all."""
+    defect = next(d for d in BY_PACK if d.name == "closed valves do not refuse the start")
+    found = smallest(defect, tmp_path)
+    assert found is not None
+    assert events_of(found[1]) <= 1 < events_of(places(defect.shows)[0])
+
+
+@pytest.mark.slow
+def test_every_saved_scenario_of_a_defect_has_at_most_three_events(tmp_path: Path) -> None:
+    """Those that have more are listed, with the reason."""
+    more = set()
+    for defect in BY_PACK:
+        found, before = smallest(defect, tmp_path), events_of(places(defect.shows)[0])
+        left = events_of(found[1]) if found else before
+        said = f"{left} of {before} events, {found[0]}" if found else f"kept whole, {before} events"
+        print(f"{defect.name}: {said}", flush=True)
+        if left > 3:
+            more.add(defect.name)
+    assert more == set(MORE_THAN_THREE)
+
+
+# what cannot be shown with three events, and why
+MORE_THAN_THREE = {
+    "one start an hour too many": "four starts within the hour are three stops, each with the selector off and on again",
+    "discharge temperature is read from the oil's channel": "oil that stays cool in its signal, in a machine that is loaded "
+    "until it is hot: another compressor, a load, a dead thermometer and a fouled cooler",
+}
 
 
 def hunted(defect: Defect, folder: Path, budget_s: float) -> dict[str, int]:

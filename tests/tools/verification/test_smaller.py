@@ -1,0 +1,142 @@
+"""A scenario that breaks a requirement, made small: what has nothing to do with it goes, and the rest breaks it again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from scenarios.errors import InputRefused
+from scenarios.preparation import SCAN_MS, prepare
+from tools.verification import smaller as module
+from tools.verification.campaign import LIBRARY, plan
+from tools.verification.findings import Finding, Verdict
+from tools.verification.pack import Pack, load_pack
+from tools.verification.smaller import Smaller
+
+TWELVE = LIBRARY / "verification" / "starts_per_hour.toml"
+
+
+def pack_of(tmp_path: Path, formula: str = "trip_word == 0", extra: str = "") -> Pack:
+    path = tmp_path / "mine.toml"
+    path.write_text(
+        f'title = "Mine"\n[[requirement]]\nid = "A-1"\ntext = "x"\nseverity = "service"\nformula = "{formula}"\n{extra}'
+    )
+    return load_pack([path])
+
+
+class Played:
+    """Breaks A-1 where all of these events are left, at a time."""
+
+    def __init__(self, wanted: set[str], failed_ms: int = 1_000) -> None:
+        self.wanted, self.failed_ms, self.runs = wanted, failed_ms, 0
+
+    def __call__(self, path: Path) -> list[Finding]:
+        self.runs += 1
+        (one,) = prepare([path], log_ms=SCAN_MS)
+        times = {f"{event.starts_ms // 1000}" for event in one.scenario.events}
+        broken = self.wanted <= times and one.scenario.duration_ms > self.failed_ms
+        return [Finding("A-1", Verdict.FAILED if broken else Verdict.HELD, failed_ms=self.failed_ms, exercised=1)]
+
+
+def times_of(scenario: Path) -> list[str]:
+    (one,) = prepare([scenario], log_ms=SCAN_MS)
+    return [f"{event.starts_ms // 1000}" for event in one.scenario.events]
+
+
+def shrinker(pack: Pack, play: Played, work: Path) -> Smaller:
+    (job,) = plan(pack, [TWELVE]).jobs
+    return Smaller(job, 3, pack, play, work)
+
+
+def test_only_the_events_that_matter_are_left_and_the_end_is_cut(tmp_path: Path) -> None:
+    every = times_of(TWELVE)
+    wanted = {every[0], every[7]}
+    play = Played(wanted, failed_ms=1000 * int(every[7]) + 500)
+    pack = pack_of(tmp_path)
+    found = shrinker(pack, play, tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert {every[k] for k in found.part.events} == wanted
+    assert found.part.duration_ms == 1000 * int(every[7]) + 11_000
+    assert play.runs <= module.RUNS_AT_MOST
+
+
+def test_runs_are_bounded_and_the_smallest_so_far_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "RUNS_AT_MOST", 4)
+    play, pack = Played(set()), pack_of(tmp_path)
+    found = shrinker(pack, play, tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert len(found.part.events) == len(times_of(TWELVE)) - 3
+    assert play.runs == 5, "the end is cut in any case"
+
+
+def test_what_one_requirement_tried_is_not_run_again_for_another(tmp_path: Path) -> None:
+    play, pack = Played({times_of(TWELVE)[0]}), pack_of(tmp_path)
+    makes = shrinker(pack, play, tmp_path / "work")
+    first = makes.smallest(pack["A-1"])
+    runs = play.runs
+    assert makes.smallest(pack["A-1"]) == first
+    assert play.runs == runs
+
+
+def test_one_event_from_the_start_stands_for_many_that_hold_until_it(tmp_path: Path) -> None:
+    class Holds(Played):
+        """Broken with the last event at its time if all others are there, or with it alone from the start."""
+
+        def __call__(self, path: Path) -> list[Finding]:
+            super().__call__(path)
+            times = times_of(path)
+            broken = len(times) == len(every) or times == ["0"]
+            return [Finding("A-1", Verdict.FAILED if broken else Verdict.HELD, failed_ms=1_000, exercised=1)]
+
+    every, pack = times_of(TWELVE), pack_of(tmp_path)
+    found = shrinker(pack, Holds(set()), tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert (len(found.part.events), found.part.at_start) == (1, True)
+
+
+def test_no_requirement_of_the_pack_looks_beyond_the_end(tmp_path: Path) -> None:
+    play, pack = Played(set(), failed_ms=0), pack_of(tmp_path, "always[0 s, 20 min] true")
+    found = shrinker(pack, play, tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert found.part.duration_ms == 1_210_000
+
+
+def test_a_requirement_of_some_scenarios_keeps_its_scenario_whole(tmp_path: Path) -> None:
+    pack = pack_of(tmp_path, extra='scenarios = ["starts*"]')
+    assert shrinker(pack, Played(set()), tmp_path / "work").smallest(pack["A-1"]) is None
+
+
+def test_what_does_not_break_it_again_is_kept_whole(tmp_path: Path) -> None:
+    """A controller that does not answer the same twice."""
+    pack = pack_of(tmp_path)
+    assert shrinker(pack, Played({"never"}), tmp_path / "work").smallest(pack["A-1"]) is None
+
+
+def test_a_part_that_is_no_scenario_is_not_taken(tmp_path: Path) -> None:
+    class Refuses(Played):
+        def __call__(self, path: Path) -> list[Finding]:
+            found = super().__call__(path)
+            if len(times_of(path)) < 3:
+                raise InputRefused([])
+            return found
+
+    pack = pack_of(tmp_path)
+    found = shrinker(pack, Refuses(set()), tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert len(found.part.events) == 3
+
+
+@pytest.mark.parametrize("left", [(), (1,), (0, 1, 2, 3)])
+def test_a_copy_has_the_events_that_are_left(left: tuple[int, ...], tmp_path: Path) -> None:
+    from tools.verification.scenario_copy import Part, events_of, scenario_copy
+
+    job = plan(load_pack(), [TWELVE], "three_position").jobs[0]
+    path = tmp_path / "deep" / "copy.toml"
+    path.parent.mkdir()
+    path.write_text(scenario_copy(job, 4, path.parent, Part(left, 600_000)), encoding="utf-8")
+    assert events_of(path) == len(left)
+    if all(int(times_of(TWELVE)[k]) < 600 for k in left):
+        (one,) = prepare([path], log_ms=SCAN_MS)
+        assert (one.seed, one.controller_name, one.scenario.duration_ms) == (4, "three_position", 600_000)
+        assert times_of(path) == [times_of(TWELVE)[k] for k in left]
