@@ -205,8 +205,8 @@ def test_uneven_rows_are_no_scan_trace() -> None:
 def test_an_hour_of_scans_costs_a_few_sorts_of_its_rows() -> None:
     """The issue asks for 36,000 samples × 40 formulas in ≤ 1 s; here the whole shipped pack, on signals that trigger it.
 
-    0.06 s of processor for 40 formulas where it was written, and the pack of 132 as much as 140 sorts of 36,000 numbers;
-    what a machine takes is no matter, so the test holds the ratio, with a fourfold margin.
+    0.05 s of processor for 40 formulas where it was measured, as much as 18 stable sorts of 36,000 numbers; what a machine
+    takes is no matter, so the test holds the ratio, with a fourfold margin.
     """
     pack = load_pack()
     n = 36_000
@@ -225,7 +225,7 @@ def test_an_hour_of_scans_costs_a_few_sorts_of_its_rows() -> None:
         found = evaluate(pack, run, SETTINGS)
         between = time.process_time()
         for _ in range(40):
-            np.sort(noise)
+            np.sort(noise, kind="stable")  # not the vectorised sort, which is five times as fast on some machines only
         ratios.append((between - began) / (time.process_time() - between))
     assert sum(one.exercised > 0 for one in found) >= 40
-    assert min(ratios) / len(found) * 40.0 <= 4.5  # 40 formulas against 40 sorts: 1.07 when it was written
+    assert min(ratios) / len(found) * 40.0 <= 1.8  # 40 formulas against 40 sorts: 0.45 when it was measured
