@@ -14,7 +14,9 @@ from tools.tuning.search_stage import LEAST_ZONE_PCT, model_starts
 from tools.tuning.space import space_of
 
 
-@pytest.mark.parametrize("base", [ModelBasedSettings(), demo_settings("model_based"), tarn_moss_settings("model_based")])
+@pytest.mark.parametrize(
+    "base", [ModelBasedSettings(), demo_settings("model_based"), tarn_moss_settings("model_based")]
+)
 def test_the_starts_of_the_model_based_law_are_allowed_and_differ(base: ModelBasedSettings) -> None:
     starts = model_starts(base)
     assert len({start.name for start in starts}) == len(starts)
