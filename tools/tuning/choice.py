@@ -5,9 +5,7 @@ which no candidate reaches; the candidate nearest to it is taken.  Distances are
 logarithms), each times its weight, and Euclidean.  Starts are counted as they are, because none an hour is common and has
 no logarithm.  Weights belong to the user: the table says what others would choose.
 
-The rival, a step control tuned with the same budget, is chosen by this rule from its own front.  Where the controller's
-front holds candidates that are nowhere worse than that rival's chosen point (energy within its resolution), the rule looks
-at these only: who changes a plant's controller wants to lose nothing by it.
+The rival, a step control tuned with the same budget, is chosen by this rule from its own front; neither looks at the other.
 """
 
 from __future__ import annotations
@@ -18,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tools.tuning.trials import ENERGY_RESOLUTION, OBJECTIVES, Outcome
+from tools.tuning.trials import OBJECTIVES, Outcome
 from tools.tuning.tuning_result import WeightRow
 
 ENERGY_WEIGHT = 10.0  # 1 % of energy counts as 10 % of pressure or wear; common practice, no source
@@ -45,33 +43,22 @@ class Choice:
     weights: tuple[WeightRow, ...]
 
 
-def choose(front: Sequence[Outcome], weights: Sequence[float] = EQUAL, rival: Outcome | None = None) -> Choice:
+def choose(front: Sequence[Outcome], weights: Sequence[float] = EQUAL) -> Choice:
     """Choose from a front.  ValueError for an empty one."""
     if not front:
         raise ValueError("nothing to choose from: no candidate is feasible")
-    better = [o for o in front if rival is not None and nowhere_worse(o, rival)]
-    picked = nearest(front, weights, better or front)
+    picked = nearest(front, weights)
     rows = tuple(
         WeightRow(name, tuple(w), (best := nearest(front, w)).number, best.objectives) for name, w in WEIGHTS.items()
     )
-    return Choice(picked, _reason(front, picked, better, rival), rows)
+    return Choice(picked, _reason(front, picked), rows)
 
 
-def nowhere_worse(one: Outcome, rival: Outcome) -> bool:
-    """No more pressure deviation, wear or starts than the rival, and no more energy within its resolution."""
-    *mine, energy = one.objectives
-    *theirs, theirs_energy = rival.objectives
-    return all(a <= b for a, b in zip(mine, theirs, strict=True)) and energy <= theirs_energy * (
-        1.0 + ENERGY_RESOLUTION
-    )
-
-
-def nearest(front: Sequence[Outcome], weights: Sequence[float], among: Sequence[Outcome] | None = None) -> Outcome:
-    """The candidate nearest to the front's ideal point, of `among` if given; the lower number of equals."""
-    ideal = np.array([_place(o) for o in front]).min(axis=0)
-    candidates = list(front if among is None else among)
-    far = (np.asarray(weights) * (np.array([_place(o) for o in candidates]) - ideal)) ** 2
-    return candidates[int(np.argmin(np.round(far.sum(axis=1), 12)))]
+def nearest(front: Sequence[Outcome], weights: Sequence[float]) -> Outcome:
+    """The candidate nearest to the front's ideal point; the lower number of equals."""
+    places = np.array([_place(o) for o in front])
+    far = (np.asarray(weights) * (places - places.min(axis=0))) ** 2
+    return front[int(np.argmin(np.round(far.sum(axis=1), 12)))]
 
 
 def _place(outcome: Outcome) -> tuple[float, float, float, float]:
@@ -84,18 +71,13 @@ def _place(outcome: Outcome) -> tuple[float, float, float, float]:
     )
 
 
-def _reason(front: Sequence[Outcome], picked: Outcome, better: Sequence[Outcome], rival: Outcome | None) -> str:
+def _reason(front: Sequence[Outcome], picked: Outcome) -> str:
     p, w, s, e = picked.objectives
     if len(front) == 1:
         return f"the only candidate that no other beats: pressure RMS {p:.3g} kPa, wear {w:.3g}/h"
     best = [min(o.objectives[k] for o in front) for k in range(len(OBJECTIVES))]
-    among = f"{len(front)} on the front"
-    if better:
-        among = f"{len(better)} of {len(front)} on the front that are nowhere worse than the rival"
-    elif rival is not None:
-        among = f"{len(front)} on the front (none is better than or equal to the rival everywhere)"
     return (
-        f"nearest to the ideal point of {among}, relative changes counted alike (1 % of energy as {ENERGY_WEIGHT:g} % of "
-        f"the others): pressure RMS {p:.3g} kPa (best {best[0]:.3g}), wear {w:.3g}/h (best {best[1]:.3g}), starts {s:.2g}/h "
-        f"(best {best[2]:.2g}), energy {e:.5g} kWh/kWh (best {best[3]:.5g})"
+        f"nearest to the ideal point of {len(front)} on the front, relative changes counted alike (1 % of energy as "
+        f"{ENERGY_WEIGHT:g} % of the others): pressure RMS {p:.3g} kPa (best {best[0]:.3g}), wear {w:.3g}/h (best "
+        f"{best[1]:.3g}), starts {s:.2g}/h (best {best[2]:.2g}), energy {e:.5g} kWh/kWh (best {best[3]:.5g})"
     )

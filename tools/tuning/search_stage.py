@@ -132,7 +132,7 @@ def executor_maker(jobs: int, cluster: str) -> Callable[[Context], Executor]:
 
 def run_search(
     plan: Plan, work: Path, budget: Budget, make: Callable[[Context], Executor],
-    watched: Callable[[str], AbstractContextManager[Watch]], rival: Found | None = None,
+    watched: Callable[[str], AbstractContextManager[Watch]],
 ) -> Found:  # fmt: skip
     """Search, or go on where a former run was, and choose.  NothingFeasible where no candidate keeps the limits."""
     controller = plan.context.case_set.controller
@@ -140,7 +140,7 @@ def run_search(
         result = run_study(plan, folder_of(work, plan), budget, make, watch)
     if not result.front:
         raise NothingFeasible(_why_nothing(plan, result))
-    choice = choose(result.front, rival=rival.choice.outcome if rival else None)
+    choice = choose(result.front)
     return Found(_search(plan, result, choice, budget), choice, plan, result.front)
 
 

@@ -133,7 +133,7 @@ def run_tuning(inputs: TuningInputs, work: Path, progress: Progress) -> Tuned:
         rival = plan_of(other, (), None, inputs.effort.population, reach)
         baseline = run_search(rival, work, inputs.budget, make, progress.study)
     plan = plan_of(cases, starts, found.loops, inputs.effort.population, reach)
-    chosen = run_search(plan, work, inputs.budget, make, progress.study, baseline)
+    chosen = run_search(plan, work, inputs.budget, make, progress.study)
     baseline = baseline or chosen
     unseen = unseen_scenarios(inputs, work)
     proof = _proof_stage(inputs, cases, unseen, chosen, baseline, stages, progress)

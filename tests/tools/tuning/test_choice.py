@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tools.tuning.choice import EQUAL, WEIGHTS, choose, nearest, nowhere_worse
+from tools.tuning.choice import EQUAL, WEIGHTS, choose, nearest
 from tools.tuning.trials import FINISHED, Outcome
 
 
@@ -48,30 +48,6 @@ def test_another_unit_of_pressure_chooses_the_same(front: list[Outcome], factor:
     one, other = nearest(front, EQUAL), nearest([scaled(o) for o in front], EQUAL)
     if one.number != other.number:  # two of them equally far, told apart by rounding
         assert min(abs(a - b) for a, b in zip(one.objectives, front[other.number].objectives, strict=True)) < 1e-6
-
-
-def test_a_rival_that_can_be_beaten_everywhere_is() -> None:
-    front = [outcome(0, 1.0, 4.0, 0.0, 0.3), outcome(1, 4.0, 1.0, 0.0, 0.3), outcome(2, 1.5, 1.5, 0.0, 0.3)]
-    front.append(outcome(3, 3.0, 1.2, 0.0, 0.3))
-    rival = outcome(9, 3.5, 1.3, 0.0, 0.3)
-    found = choose(front, rival=rival)
-    assert found.outcome.number == 3
-    assert "1 of 4 on the front that are nowhere worse than the rival" in found.reason
-    hopeless = choose(front, rival=outcome(9, 0.5, 0.5, 0.0, 0.3))
-    assert hopeless.outcome.number == 2
-    assert "none is better" in hopeless.reason
-    assert not nowhere_worse(front[3], outcome(9, 3.5, 1.3, 0.0, 0.299)), "energy counts too"
-    assert nowhere_worse(front[3], outcome(9, 3.0, 1.2, 0.0, 0.3))
-
-
-@given(FRONTS, FIGURES)
-def test_the_rival_is_never_lost_to_if_it_need_not_be(front: list[Outcome], figures: tuple[float, ...]) -> None:
-    rival = outcome(99, *figures)
-    picked = choose(front, rival=rival).outcome
-    if any(nowhere_worse(o, rival) for o in front):
-        assert nowhere_worse(picked, rival)
-    else:
-        assert picked == choose(front).outcome
 
 
 def test_no_wear_at_all_has_a_place() -> None:
