@@ -32,8 +32,11 @@ def events_of(scenario: Path) -> int:
     return len(tomlkit.parse(decode(read_bytes(scenario), scenario)).get("event", []))
 
 
-def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None) -> str:
-    """The text of a job's scenario for a file in `folder`: paths are made relative to it, and only a part is left."""
+def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None, made_from: str = "") -> str:
+    """The text of a job's scenario for a file in `folder`: paths are made relative to it, and only a part is left.
+
+    made_from: the file name that requirements meant for some scenarios go by; "" leaves it as it is.
+    """
     document: Any = tomlkit.parse(decode(read_bytes(job.scenario), job.scenario))
     here = job.scenario.parent
     document["plant"] = seen_from(here / document["plant"], folder)
@@ -45,6 +48,8 @@ def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None) -
     if job.controller is not None or controller.rpartition(":")[0].endswith(".py") or controller.endswith(".so"):
         document["controller"] = _controller(controller, None if job.controller is not None else here, folder)
     document["seed"] = seed
+    if made_from:
+        document["made_from"] = made_from
     for event in document.get("event", []):
         if event.get("kind") in _FILE_KINDS:
             event["file"] = seen_from(here / event["file"], folder)

@@ -30,7 +30,7 @@ from tools.verification.hunt import run
 from tools.verification.pack import Pack, load_pack
 from tools.verification.scenario_copy import events_of, scenario_copy
 from tools.verification.signal_box import Box, healthy_of, usual_ranges
-from tools.verification.smaller import Shrunk, Smaller, file_name
+from tools.verification.smaller import Shrunk, Smaller, asked_as, file_name
 
 LIBRARY = Path(__file__).resolve().parents[3] / "scenarios" / "library"
 HUNT_S = 300.0
@@ -126,18 +126,17 @@ def test_the_correct_controllers_break_nothing_where_a_defect_is_seen(tmp_path: 
 
 
 def smallest(defect: Defect, folder: Path) -> tuple[str, Path] | None:
-    """The saved scenario with the fewest events that shows a defect, made from the one of its table, and what it breaks;
-    None where each requirement that it breaks is meant for some scenarios only."""
+    """The saved scenario with the fewest events that shows a defect, made from the one of its table, and what it breaks."""
     made = build(defect, folder, defect.controller)
     job = plan(pack(), places(defect.shows), defect.controller).jobs[0]
 
     def played(path: Path) -> list[Finding]:
         (prepared,) = prepare([path], log_ms=SCAN_MS)
         trace, _ = play(made, prepared)
-        return evaluate(pack(), trace, prepared.settings, job.scenario.name)
+        return evaluate(pack(), trace, prepared.settings, job.scenario.name, prepared.scenario.made_from)
 
     seed = scenario(defect.shows, defect.controller).seed
-    makes = Smaller(job, seed, pack(), played, folder / "attempts")
+    makes = Smaller(job, seed, pack(), played, folder / "attempts", own=job)  # whose controller has no defect
     best: tuple[str, Shrunk] | None = None
     for name in broken(defect, defect.shows, defect.controller, folder):
         found = makes.smallest(pack()[name])
@@ -149,12 +148,16 @@ def smallest(defect: Defect, folder: Path) -> tuple[str, Path] | None:
         return None
     name, found = best
     path = folder / "saved" / file_name(pack()[name], job)
-    write_whole(path, scenario_copy(job, seed, path.parent, found.part))
+    made_from = asked_as(pack()[name], job.scenario.name)
+    write_whole(path, scenario_copy(job, seed, path.parent, found.part, made_from))
     traces = []
     for _ in range(2):
         (prepared,) = prepare([path], log_ms=SCAN_MS)
         traces.append(play(made, prepared)[0])
-        again = {one.id: one for one in evaluate(pack(), traces[-1], prepared.settings, path.name)}
+        again = {
+            one.id: one
+            for one in evaluate(pack(), traces[-1], prepared.settings, path.name, prepared.scenario.made_from)
+        }
         assert again[name] == found.finding
     for column, values in traces[0].values.items():
         assert np.array_equal(values, traces[1][column], equal_nan=True), column
