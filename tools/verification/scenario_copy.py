@@ -19,12 +19,14 @@ _FILE_KINDS = ("load_log", "weather_log")
 class Part:
     """What is left of a scenario: events by their number, and its duration, None for its own.
 
-    at_start: what is left comes at the start of the run and not at its own time.
+    at_start: what is left comes at the start of the run and not at its own time; load_w: the load at the start, None for
+    its own.
     """
 
     events: tuple[int, ...]
     duration_ms: int | None = None
     at_start: bool = False
+    load_w: float | None = None
 
 
 def events_of(scenario: Path) -> int:
@@ -67,6 +69,8 @@ def _cut(document: Any, part: Part) -> None:
     for event in document.get("event", []) if part.at_start else []:
         if "at" in event:
             event["at"] = "0 s"
+    if part.load_w is not None:
+        document.setdefault("start", tomlkit.table())["load"] = f"{part.load_w / 1000.0:.12g} kW"
     if part.duration_ms is not None:
         document["duration"] = f"{part.duration_ms // 1000} s"
 

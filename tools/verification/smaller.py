@@ -1,4 +1,5 @@
-"""The smallest scenario that still breaks a requirement: events are left out, then the end that decides nothing.
+"""The smallest scenario that still breaks a requirement: events are left out, then the end that decides nothing.  Where
+many events remain, another load at the start, or an earlier time, may stand for them.
 
     makes = Smaller(job, seed, pack, played_by(pack, job), work)
     shrunk = makes.smallest(requirement)
@@ -21,6 +22,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from scenarios.errors import InputRefused
+from scenarios.load_and_weather_kinds import LoadStep
 from scenarios.preparation import SCAN_MS, prepare
 from scenarios.settings_sheet import write_whole
 from tools.verification.campaign import Job, limits_of, plan, run_one
@@ -32,6 +34,7 @@ from tools.verification.tried import Outcome, Tried
 
 RUNS_AT_MOST = 60  # attempts for all requirements of one scenario
 FEW = 3  # events; with more of them left, more is tried
+LESS_LOAD = (0.5, 0.25, 0.125)  # of its own at the start: a machine that has little to do stops and starts by itself
 GOES_ON_MS = 10_000  # after the moment that decides
 
 SUBJECT, OWN = "subject", "own"  # whose run: of the controller that is judged, or of the scenario's own
@@ -100,6 +103,7 @@ class Smaller:
         )
         self.limits, self.duration_ms = limits_of(job, one), one.scenario.duration_ms
         self.names = (job.scenario.name, one.scenario.made_from)
+        self.load_w, self.events = one.disturbances().load_heat_w, one.scenario.events
         self.starts_ms = [event.starts_ms for event in one.scenario.events]
         self.whole = Part(tuple(range(events_of(job.scenario))))
 
@@ -126,6 +130,9 @@ class Smaller:
         part = self._without(part, asked, 1)
         if len(part.events) <= FEW:
             return part
+        part = self._from_another_load(part, asked)
+        if len(part.events) <= FEW:
+            return part
         # events may only hold the machine until another one's time has come: that one, or two, from the start
         for count in (1, 2):
             for left in itertools.combinations(part.events, count):
@@ -140,9 +147,25 @@ class Smaller:
         while part != before:
             before = part
             for gone in itertools.combinations(reversed(before.events), count):
-                one = Part(tuple(k for k in part.events if k not in gone))
+                one = replace(part, events=tuple(k for k in part.events if k not in gone))
                 if one != part and self._breaks(one, asked):
                     part = one
+        return part
+
+    def _from_another_load(self, part: Part, asked: Requirement) -> Part:
+        """A part in which the load at the start stands for all events, or for a step of the load."""
+        for share in LESS_LOAD:
+            one = Part((), load_w=share * self.load_w)
+            if self._breaks(one, asked):
+                return one
+        for k in part.events:
+            event, load_w = self.events[k], self.load_w if part.load_w is None else part.load_w
+            if not isinstance(event, LoadStep) or k not in part.events:
+                continue
+            after_w = event.to_w if event.to_w is not None else load_w + (event.change_w or 0.0)
+            one = replace(part, events=tuple(i for i in part.events if i != k), load_w=after_w)
+            if self._breaks(one, asked):
+                part = self._without(one, asked, 1)
         return part
 
     def _end_ms(self, requirement: Requirement, found: Finding) -> int | None:

@@ -12,10 +12,12 @@ from tools.verification import smaller as module
 from tools.verification.campaign import LIBRARY, plan
 from tools.verification.findings import Finding, Verdict
 from tools.verification.pack import Pack, load_pack
+from tools.verification.scenario_copy import Part
 from tools.verification.smaller import Smaller
 from tools.verification.tried import Tried
 
 TWELVE = LIBRARY / "verification" / "starts_per_hour.toml"
+FOULS = LIBRARY / "oil_cooler_fouls_to_discharge_trip.toml"
 
 
 def pack_of(tmp_path: Path, formula: str = "trip_word == 0", extra: str = "") -> Pack:
@@ -94,6 +96,48 @@ def test_one_event_from_the_start_stands_for_many_that_hold_until_it(tmp_path: P
     found = shrinker(pack, Holds(set()), tmp_path / "work").smallest(pack["A-1"])
     assert found is not None
     assert (len(found.part.events), found.part.at_start) == (1, True)
+
+
+def loads_of(path: Path) -> tuple[int, float | None]:
+    (one,) = prepare([path], log_ms=SCAN_MS)
+    return len(one.scenario.events), one.scenario.start.load_w
+
+
+def test_little_load_at_the_start_stands_for_all_events(tmp_path: Path) -> None:
+    class Idles(Played):
+        """Broken with all events, or with so little to do that the machine stops and starts by itself."""
+
+        def __call__(self, path: Path) -> list[Finding]:
+            super().__call__(path)
+            n, load_w = loads_of(path)
+            broken = n == 12 or (load_w is not None and load_w < 100e3)
+            return [Finding("A-1", Verdict.FAILED if broken else Verdict.HELD, failed_ms=4_400_000, exercised=1)]
+
+    pack = pack_of(tmp_path)
+    found = shrinker(pack, Idles(set()), tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert found.part == Part((), load_w=95e3, duration_ms=4_410_000)
+
+
+@pytest.mark.parametrize(("change", "after_w"), [('to = "830 kW"', 830e3), ('change = "+80 kW"', 430e3)])
+def test_the_load_at_the_start_stands_for_a_step_of_it(change: str, after_w: float, tmp_path: Path) -> None:
+    class Loaded(Played):
+        """Broken with four events, or with three and the load that comes of the step at the start."""
+
+        def __call__(self, path: Path) -> list[Finding]:
+            super().__call__(path)
+            broken = loads_of(path) in ((5, 350e3), (4, 350e3), (3, after_w))
+            return [Finding("A-1", Verdict.FAILED if broken else Verdict.HELD, failed_ms=6_500_000, exercised=1)]
+
+    text = FOULS.read_text(encoding="utf-8").replace('"plants/', f'"{LIBRARY.as_posix()}/plants/')
+    text = text.replace('"sheets/', f'"{LIBRARY.as_posix()}/sheets/').replace('to = "830 kW"', change)
+    path = tmp_path / FOULS.name
+    path.write_text(text, encoding="utf-8")
+    pack = pack_of(tmp_path)
+    (job,) = plan(pack, [path]).jobs
+    found = Smaller(job, 3, pack, Loaded(set()), tmp_path / "work").smallest(pack["A-1"])
+    assert found is not None
+    assert (found.part.events, found.part.load_w) == ((0, 1, 3), after_w)
 
 
 def test_no_requirement_of_the_pack_looks_beyond_the_end(tmp_path: Path) -> None:
@@ -205,7 +249,7 @@ def test_a_part_that_is_no_scenario_is_not_taken(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("left", [(), (1,), (0, 1, 2, 3)])
 def test_a_copy_has_the_events_that_are_left(left: tuple[int, ...], tmp_path: Path) -> None:
-    from tools.verification.scenario_copy import Part, events_of, scenario_copy
+    from tools.verification.scenario_copy import events_of, scenario_copy
 
     job = plan(load_pack(), [TWELVE], "three_position").jobs[0]
     path = tmp_path / "deep" / "copy.toml"
