@@ -13,7 +13,7 @@ from tools.verification.acceptance import CAUTION, Line, margin_text
 from tools.verification.campaign import Campaign, Job, place_of, stamp
 from tools.verification.findings import Finding, Verdict
 from tools.verification.hunted import Hunted
-from tools.verification.scenario_copy import scenario_copy
+from tools.verification.scenario_copy import events_of, scenario_copy
 from tools.verification.smaller import Shrunk, Smaller, asked_as, file_name, own_of, played_by
 from tools.verification.tried import Tried
 
@@ -76,17 +76,19 @@ def save(line: Line, job: Job, folder: Path, origin: str = "", shrunk: Shrunk | 
     finding = shrunk.finding if shrunk else line.finding
     made_from = asked_as(line.requirement, job.scenario.name, origin)
     text = scenario_copy(job, line.run.seed, folder, shrunk.part if shrunk else None, made_from)
-    write_whole(path, _head(line, finding) + text)
+    left = shrunk.part.told(events_of(job.scenario)) if shrunk else ""
+    write_whole(path, _head(line, finding, left) + text)
     return path
 
 
-def _head(line: Line, finding: Finding) -> str:
+def _head(line: Line, finding: Finding, left: str) -> str:
     assert line.run is not None
     at_s = (finding.failed_ms or 0) / 1000.0
     said = [
         f"{line.requirement.id}: {line.sentence}",
         f"Broken at {at_s:g} s under {Path(line.run.controller).name}, margin {margin_text(finding)}.",
         f"The deciding clause: {finding.clause}" if finding.clause else "",
+        f"Of {Path(line.run.scenario).name} there is left: {left}." if left else "",
         "Play it again: twoslide run THIS_FILE --log-every scan; judge it again: twoslide verify --scenarios THIS_FILE",
         CAUTION,
     ]

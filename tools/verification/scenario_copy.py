@@ -28,6 +28,13 @@ class Part:
     at_start: bool = False
     load_w: float | None = None
 
+    def told(self, events: int) -> str:
+        """What is left of a scenario with so many events, in words."""
+        words = [f"{len(self.events)} of its {events} events{' at the start' if self.at_start else ''}"]
+        words += [f"{self.load_w / 1000.0:g} kW of load at the start"] if self.load_w is not None else []
+        words += [f"its first {self.duration_ms / 1000.0:g} s"] if self.duration_ms is not None else []
+        return ", ".join(words)
+
 
 def events_of(scenario: Path) -> int:
     """How many events a scenario file has."""

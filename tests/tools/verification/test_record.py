@@ -157,6 +157,7 @@ def test_the_saved_scenario_is_made_small_and_breaks_the_same_requirement(
     assert attempts == list(range(1, len(attempts) + 1))
     (small,) = plan(campaign.pack, [saved["A-1"]]).run(None)
     assert small.findings[0].verdict is Verdict.FAILED
+    assert " events, its first " in saved["A-1"].read_text(encoding="utf-8")
     monkeypatch.setattr(counterexample, "RUNS_IN_ALL", 0)
     whole = save_all(found, campaign, None, tmp_path / "whole", lambda _name, _runs: None)
     (large,) = plan(campaign.pack, [whole["A-1"]]).run(None)

@@ -247,6 +247,12 @@ def test_a_part_that_is_no_scenario_is_not_taken(tmp_path: Path) -> None:
     assert len(found.part.events) == 3
 
 
+def test_what_is_left_is_told() -> None:
+    assert Part((1, 2)).told(5) == "2 of its 5 events"
+    told = Part((4,), 60_500, True, 47.5e3).told(12)
+    assert told == "1 of its 12 events at the start, 47.5 kW of load at the start, its first 60.5 s"
+
+
 @pytest.mark.parametrize("left", [(), (1,), (0, 1, 2, 3)])
 def test_a_copy_has_the_events_that_are_left(left: tuple[int, ...], tmp_path: Path) -> None:
     from tools.verification.scenario_copy import events_of, scenario_copy
