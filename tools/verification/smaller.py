@@ -173,7 +173,7 @@ class Smaller:
 
         No requirement of the pack may look beyond it, or the file could not be judged by the whole pack again.
         """
-        names, ahead_ms = (file_name(requirement, self.job), asked_as(requirement, *self.names)), 0.0
+        names, ahead_ms = (file_name(requirement, self.job), asked_as(requirement, *self.names) or self.names[1]), 0.0
         for one in self.pack.requirements:
             with contextlib.suppress(KeyError):  # a limit that nobody tells: it is not asked
                 ahead_ms = max(ahead_ms, self._ahead_ms(one) if one.applies_to(*names) else 0.0)

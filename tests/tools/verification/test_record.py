@@ -158,6 +158,13 @@ def test_the_saved_scenario_is_made_small_and_breaks_the_same_requirement(
     (small,) = plan(campaign.pack, [saved["A-1"]]).run(None)
     assert small.findings[0].verdict is Verdict.FAILED
     assert " events, its first " in saved["A-1"].read_text(encoding="utf-8")
+    # what was tried is kept: the same again runs nothing
+    text = saved["A-1"].read_text(encoding="utf-8")
+    saved["A-1"].unlink()
+    with monkeypatch.context() as patch:
+        patch.setattr(counterexample, "played_by", lambda _pack, _job: pytest.fail)
+        assert save_all(found, campaign, None, tmp_path / "small", lambda _name, _runs: None) == saved
+    assert saved["A-1"].read_text(encoding="utf-8") == text
     monkeypatch.setattr(counterexample, "RUNS_IN_ALL", 0)
     whole = save_all(found, campaign, None, tmp_path / "whole", lambda _name, _runs: None)
     (large,) = plan(campaign.pack, [whole["A-1"]]).run(None)
