@@ -96,7 +96,7 @@ class _Loader:
             self.path, head.title, head.purpose, head.expects, plant, controller, controller_path, sheet, sheet_path,
             head.duration_ms, self.overrides.seed if self.overrides.seed is not None else head.seed, head.start,
             tuple(events.values()), thresholds, logs, self.sha256, self.overrides.as_text(), tuple(self.notes),
-            weather, head.clock_ms,
+            weather, head.clock_ms, head.made_from or "",
         )  # fmt: skip
 
     def attempt(self, read: Callable[[], T], place: KeyPath | None = None) -> T | None:

@@ -83,6 +83,11 @@ class ScenarioFile(BaseModel):
         0, alias="controller_clock",
         description="what the controller's clock shows at the start; its 32 bits of milliseconds wrap after 49.7 days",
     )  # fmt: skip
+    made_from: Annotated[str, Field(min_length=1, strict=True)] | None = Field(
+        None,
+        description="file name of the scenario that this one was made from: requirements meant for that one are asked of "
+        "this one too",
+    )
     start: Start = Field(
         default_factory=lambda: Start.model_validate({}), description="the plant before the first scan, see below"
     )
@@ -134,3 +139,4 @@ class Scenario:
     notes: tuple[str, ...] = ()
     weather_logs: Mapping[str, WeatherLog] = field(default_factory=dict)
     clock_ms: int = 0  # what the controller's 32-bit clock shows at the start
+    made_from: str = ""  # file name of the scenario that it was made from

@@ -341,7 +341,7 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
     data = tomllib.loads(scenario.path.read_bytes().decode("utf-8-sig"))
     found, place = plant_objections(scenario.plant.path, scenario.plant.parameters)
     keys = ["title", "purpose", "expects", "plant", "controller", "settings", "duration", "seed", "start", "event"]
-    keys.append("controller_clock")
+    keys += ["controller_clock", "made_from"]
     found += [f"unknown key {key!r}" for key in data if key not in keys]
     for key in keys[:5]:
         if not isinstance(data.get(key), str) or not data[key]:
@@ -354,6 +354,8 @@ def objections(prepared: Any, original_sheet: Path | None) -> list[str]:
         found.append(f"seed {seed!r} kept as {scenario.seed}")
     if not same(reading(data.get("controller_clock", "0 ms"), "ms", "", place), scenario.clock_ms):
         found.append(f"controller_clock {data['controller_clock']!r} kept as {scenario.clock_ms} ms")
+    if data.get("made_from", "") != scenario.made_from:
+        found.append(f"made_from {data['made_from']!r} kept as {scenario.made_from!r}")
     start = data.get("start", {})
     for key, value in start.items():
         rule = START.get(key)

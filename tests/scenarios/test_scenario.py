@@ -19,7 +19,7 @@ def test_schema_for_editors_names_every_key_as_in_the_file() -> None:
     json.dumps(schema)
     assert set(schema["properties"]) == {
         "title", "purpose", "expects", "plant", "controller", "settings", "duration", "seed", "start", "event",
-        "controller_clock",
+        "controller_clock", "made_from",
     }  # fmt: skip
     assert set(schema["required"]) == {"title", "purpose", "expects", "plant", "controller", "duration"}
     assert schema["additionalProperties"] is False

@@ -95,7 +95,7 @@ class Campaign:
         """
         waiting, done = [], 0
         for job, one in zip(self.jobs, self.prepared, strict=True):
-            kept = None if folder is None else _kept(_place(folder, job), stamp(self.pack, one, job), self.pack)
+            kept = None if folder is None else _kept(place_of(folder, job), stamp(self.pack, one, job), self.pack)
             if kept is None:
                 waiting.append(job)
                 continue
@@ -170,7 +170,7 @@ def plan(
     for job, one in zip(jobs, found, strict=True):
         limits = limits_of(job, one)
         for requirement in pack.requirements:
-            if requirement.applies_to(job.scenario.name):
+            if requirement.applies_to(job.scenario.name, one.scenario.made_from):
                 long = too_long(requirement, limits, one.scenario.duration_ms, job.scenario.name)
                 problems += [long] if long else []
     if problems:
@@ -237,7 +237,8 @@ def stamp(pack: Pack, one: Prepared, job: Job) -> str:
     return hashlib.sha256(f"{RESULT_FORMAT} {facts} {pack.sha256} {_sources()} {job.limits_sheet}".encode()).hexdigest()
 
 
-def _place(folder: Path, job: Job) -> Path:
+def place_of(folder: Path, job: Job) -> Path:
+    """Where a campaign's folder keeps the run of a job."""
     word = re.sub(r"[^\w.-]+", "_", job.name)
     return folder / "runs" / f"{word}.json"
 
@@ -263,7 +264,7 @@ def _run_and_keep(job: Job, folder: Path | None, pack: Pack | None) -> RunFindin
         data = {name: getattr(found, name) for name in found.__dataclass_fields__ if name != "kept"}
         data["findings"] = [finding.as_dict() for finding in found.findings]
         text = json.dumps({"stamp": stamp(pack, one, job), **data}, ensure_ascii=False)
-        write_whole(_place(folder, job), text)
+        write_whole(place_of(folder, job), text)
     return found
 
 
@@ -283,7 +284,7 @@ def run_one(pack: Pack, one: Prepared, job: Job) -> RunFindings:
         monitor = Monitor(trace, limits)
         findings = []
         for requirement in pack.requirements:
-            finding = judge(monitor, requirement, job.scenario.name)
+            finding = judge(monitor, requirement, job.scenario.name, one.scenario.made_from)
             findings.append(finding)
             cut = excerpt(monitor, requirement, finding) if finding.exercised else None
             if cut is not None:

@@ -65,23 +65,24 @@ class Finding:
         return {**asdict(self), "verdict": str(self.verdict)}
 
 
-def evaluate(pack: Pack, trace: Trace, settings: Any, scenario: str = "") -> list[Finding]:
+def evaluate(pack: Pack, trace: Trace, settings: Any, *scenarios: str) -> list[Finding]:
     """Judge every requirement of a pack on a run logged at every scan, in the pack's order.
 
     settings: a shipped controller's settings record, whose limits the requirements ask for; None where nobody tells
-    them: what needs one is then not applicable.  scenario: the file's name, for requirements meant for some only.
+    them: what needs one is then not applicable.  scenarios: the file's name, and that of the scenario that it was made
+    from, for requirements meant for some only.
     """
     try:
         monitor = Monitor(trace, settings)
     except NotApplicable as reason:
         return [Finding(one.id, Verdict.NOT_APPLICABLE, reason=str(reason)) for one in pack.requirements]
-    return [judge(monitor, one, scenario) for one in pack.requirements]
+    return [judge(monitor, one, *scenarios) for one in pack.requirements]
 
 
-def judge(monitor: Monitor, requirement: Requirement, scenario: str = "") -> Finding:
+def judge(monitor: Monitor, requirement: Requirement, *scenarios: str) -> Finding:
     """Judge one requirement."""
     name = requirement.id
-    if not requirement.applies_to(scenario):
+    if not requirement.applies_to(*scenarios):
         return Finding(name, Verdict.NOT_APPLICABLE, reason="it is not meant for this scenario")
     try:
         if requirement.only_if is not None and not monitor.truth(requirement.only_if).holds[0]:

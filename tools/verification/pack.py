@@ -9,7 +9,7 @@
     severity = "damage"
     when = "rise(motor_run)"                     # it is exercised in these scans; without it, in every scan
     if = "{common.calibration.low_stop} == ON"   # of the sheet alone: else it does not apply
-    scenarios = ["*"]                            # file names it applies to
+    scenarios = ["*"]                            # file names it applies to, see made_from of a scenario
     formula = "previous(duration(oil_pump)) >= {common.sequence.pre_lubrication} - 100 ms"
     source = "common practice, no source"
     shown_by = "normal_stop_and_restart"         # the scenario that brings it about
@@ -73,9 +73,16 @@ class Requirement:
     file: str = ""
     line: int = 0
 
-    def applies_to(self, scenario: str) -> bool:
-        """Whether it is meant for a scenario of this file name; "" is any."""
-        return not scenario or any(fnmatch(scenario, pattern) for pattern in self.scenarios)
+    @property
+    def for_all(self) -> bool:
+        """Whether it is meant for every scenario."""
+        return "*" in self.scenarios
+
+    def applies_to(self, *scenarios: str) -> bool:
+        """Whether it is meant for a scenario of one of these file names, its own and that of what it was made from; ""
+        is none, and without any it applies."""
+        names = [name for name in scenarios if name]
+        return not names or any(fnmatch(name, pattern) for name in names for pattern in self.scenarios)
 
     def settings(self) -> set[str]:
         """The settings that its formulas ask for."""

@@ -19,12 +19,21 @@ _FILE_KINDS = ("load_log", "weather_log")
 class Part:
     """What is left of a scenario: events by their number, and its duration, None for its own.
 
-    at_start: what is left comes at the start of the run and not at its own time.
+    at_start: what is left comes at the start of the run and not at its own time; load_w: the load at the start, None for
+    its own.
     """
 
     events: tuple[int, ...]
     duration_ms: int | None = None
     at_start: bool = False
+    load_w: float | None = None
+
+    def told(self, events: int) -> str:
+        """What is left of a scenario with so many events, in words."""
+        words = [f"{len(self.events)} of its {events} events{' at the start' if self.at_start else ''}"]
+        words += [f"{self.load_w / 1000.0:g} kW of load at the start"] if self.load_w is not None else []
+        words += [f"its first {self.duration_ms / 1000.0:g} s"] if self.duration_ms is not None else []
+        return ", ".join(words)
 
 
 def events_of(scenario: Path) -> int:
@@ -32,8 +41,11 @@ def events_of(scenario: Path) -> int:
     return len(tomlkit.parse(decode(read_bytes(scenario), scenario)).get("event", []))
 
 
-def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None) -> str:
-    """The text of a job's scenario for a file in `folder`: paths are made relative to it, and only a part is left."""
+def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None, made_from: str = "") -> str:
+    """The text of a job's scenario for a file in `folder`: paths are made relative to it, and only a part is left.
+
+    made_from: the file name that requirements meant for some scenarios go by; "" leaves it as it is.
+    """
     document: Any = tomlkit.parse(decode(read_bytes(job.scenario), job.scenario))
     here = job.scenario.parent
     document["plant"] = seen_from(here / document["plant"], folder)
@@ -45,6 +57,8 @@ def scenario_copy(job: Job, seed: int, folder: Path, part: Part | None = None) -
     if job.controller is not None or controller.rpartition(":")[0].endswith(".py") or controller.endswith(".so"):
         document["controller"] = _controller(controller, None if job.controller is not None else here, folder)
     document["seed"] = seed
+    if made_from:
+        document["made_from"] = made_from
     for event in document.get("event", []):
         if event.get("kind") in _FILE_KINDS:
             event["file"] = seen_from(here / event["file"], folder)
@@ -62,6 +76,8 @@ def _cut(document: Any, part: Part) -> None:
     for event in document.get("event", []) if part.at_start else []:
         if "at" in event:
             event["at"] = "0 s"
+    if part.load_w is not None:
+        document.setdefault("start", tomlkit.table())["load"] = f"{part.load_w / 1000.0:.12g} kW"
     if part.duration_ms is not None:
         document["duration"] = f"{part.duration_ms // 1000} s"
 

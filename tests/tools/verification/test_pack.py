@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -86,6 +87,19 @@ def test_empty_and_double_packs_are_refused(tmp_path: Path) -> None:
         InputRefused, match=r'q\.toml:4: a second requirement with the id "A-1"; the first is .*p\.toml:4'
     ):
         load_pack(both)
+
+
+def test_a_requirement_of_some_scenarios_applies_by_either_name(tmp_path: Path) -> None:
+    one = load_pack([_pack(tmp_path, GOOD)]).requirements[0]
+    some = replace(one, scenarios=("load_*", "x.toml"))
+    assert one.for_all
+    assert not some.for_all
+    assert one.applies_to("any.toml")
+    assert one.applies_to("")
+    assert some.applies_to()
+    assert some.applies_to("load_step.toml", "")
+    assert some.applies_to("A-1-x.toml", "x.toml")
+    assert not some.applies_to("A-1-x.toml", "")
 
 
 def test_every_setting_that_is_listed_is_one() -> None:

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
+from click.testing import CliRunner
 
 from scenarios.runner import prepare
+from tools.cli import main
 from tools.verification import counterexample
 from tools.verification.acceptance import CAUTIONS, Line, counts, lines
 from tools.verification.campaign import LIBRARY, Campaign, RunFindings, plan
 from tools.verification.counterexample import save, save_all
 from tools.verification.findings import Verdict
 from tools.verification.moment_svg import CAPACITY, VOLUME_RATIO, colour_of, moment_svg, ticks
-from tools.verification.pack import load_pack
+from tools.verification.pack import Pack, load_pack
 from tools.verification.record_files import acceptance_csv, junit_xml, traceability_csv
 from tools.verification.record_html import as_html
 from tools.verification.scenario_copy import events_of
@@ -154,12 +157,45 @@ def test_the_saved_scenario_is_made_small_and_breaks_the_same_requirement(
     assert attempts == list(range(1, len(attempts) + 1))
     (small,) = plan(campaign.pack, [saved["A-1"]]).run(None)
     assert small.findings[0].verdict is Verdict.FAILED
+    assert " events, its first " in saved["A-1"].read_text(encoding="utf-8")
+    # what was tried is kept: the same again runs nothing
+    text = saved["A-1"].read_text(encoding="utf-8")
+    saved["A-1"].unlink()
+    with monkeypatch.context() as patch:
+        patch.setattr(counterexample, "played_by", lambda _pack, _job: pytest.fail)
+        assert save_all(found, campaign, None, tmp_path / "small", lambda _name, _runs: None) == saved
+    assert saved["A-1"].read_text(encoding="utf-8") == text
     monkeypatch.setattr(counterexample, "RUNS_IN_ALL", 0)
     whole = save_all(found, campaign, None, tmp_path / "whole", lambda _name, _runs: None)
     (large,) = plan(campaign.pack, [whole["A-1"]]).run(None)
     assert large.findings[0] == found[0].finding
     assert events_of(saved["A-1"]) < events_of(whole["A-1"])
     assert small.simulated_s < large.simulated_s
+
+
+def _bound_pack(tmp_path: Path) -> Pack:
+    path = tmp_path / "bound.toml"
+    bound = 'id = "A-1"\ntext = "x"\nseverity = "service"\nscenarios = ["stop_*"]\nformula = "not motor_run"'
+    path.write_text(f'title = "Bound"\n[[requirement]]\n{bound}\n', encoding="utf-8")
+    return load_pack([path])
+
+
+def test_a_saved_scenario_is_asked_what_is_meant_for_the_one_that_it_was_made_from(tmp_path: Path) -> None:
+    """As its head says: judged again by the same pack, it breaks the same."""
+    pack = _bound_pack(tmp_path)
+    short = LIBRARY / "verification" / "stop_in_run_up.toml"
+    folder = tmp_path / "out"
+    for scenario in (short, folder / "counterexamples" / f"A-1-{short.stem}.toml"):  # and the saved one once more
+        campaign = plan(pack, [scenario], "three_position")
+        found = lines(pack, list(campaign.run(folder)), None)
+        assert found[0].verdict is Verdict.FAILED
+        saved = save_all(found, campaign, None, folder / "counterexamples", lambda _name, _runs: None)
+        assert 'made_from = "stop_in_run_up.toml"' in saved["A-1"].read_text(encoding="utf-8")
+    again = CliRunner().invoke(
+        main, ["verify", "--pack", str(pack.files[0]), "--scenarios", str(saved["A-1"]), "--json",
+               "--out", str(tmp_path / "again")],
+    )  # fmt: skip
+    assert (again.exit_code, json.loads(again.stdout)["requirements"][0]["verdict"]) == (1, "failed")
 
 
 def test_pictures_follow_the_colours_of_the_slides(found: list[Line]) -> None:
